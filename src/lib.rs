@@ -1,0 +1,3 @@
+//! Doseward: a shared exposure registry.
+//!
+//! Floors from the ground up; a floor uses only floors below it (a test reads the `use` lines).
