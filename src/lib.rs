@@ -1,3 +1,5 @@
 //! Doseward: a shared exposure registry.
 //!
 //! Floors from the ground up; a floor uses only floors below it (a test reads the `use` lines).
+
+pub mod model;

@@ -1,0 +1,162 @@
+//! What the registry writes down when it happens: duties, moves of standing, letters.
+
+use crate::model::identifiers::{GroupId, SiteId, WorkerId};
+use crate::model::text::{Code, Line, Text};
+use crate::{record, words};
+use chrono::NaiveDate;
+
+words! {
+    /// What a duty asks for.
+    pub enum DutyKind {
+        /// Offer a first examination.
+        OfferExamination = "offer_examination",
+        /// Offer the next one.
+        PeriodicExamination = "periodic_examination",
+        /// Sample again.
+        MonitorAgain = "monitor_again",
+        /// Tell workers their results.
+        NotifyResults = "notify_results",
+        /// Write a plan.
+        WrittenPlan = "written_plan",
+        /// Answer a request for records.
+        AnswerRecordRequest = "answer_record_request",
+        /// Test hearing.
+        Audiogram = "audiogram",
+        /// Check ventilation.
+        CheckVentilation = "check_ventilation",
+    }
+}
+
+words! {
+    /// How a duty stands.
+    pub enum DutyStatus {
+        /// To be done.
+        Open = "open",
+        /// Done.
+        Met = "met",
+        /// To be done, and late.
+        Overdue = "overdue",
+        /// Offered and declined.
+        Declined = "declined",
+        /// Waived by a person with a ground.
+        Waived = "waived",
+        /// Withdrawn by later facts.
+        Withdrawn = "withdrawn",
+    }
+}
+
+record! {
+    /// Whom or what a duty is about.
+    pub struct Subject {
+        /// A worker.
+        worker_id: Option<WorkerId>,
+        /// A group.
+        group_id: Option<GroupId>,
+        /// A site.
+        site_id: Option<SiteId>,
+    }
+}
+
+record! {
+    /// Twelve months or whatever a clause counts over.
+    pub struct Window {
+        /// The first day.
+        from: NaiveDate,
+        /// The first day no longer.
+        to: NaiveDate,
+    }
+}
+
+record! {
+    /// A duty as the registry wrote it.
+    pub struct Duty {
+        /// What it asks for.
+        kind: DutyKind,
+        /// Whom it is about.
+        subject: Subject,
+        /// The agent.
+        agent_code: Option<Code>,
+        /// The row of the pack that raised it.
+        trigger_id: Option<Code>,
+        /// Which occasion of that trigger it is; part of its natural key.
+        occasion: Code,
+        /// Section and paragraph.
+        clause: Option<String>,
+        /// By when the clause asks.
+        due_on: NaiveDate,
+        /// When the registry learned of it.
+        learned_on: NaiveDate,
+        /// Days counted in the window.
+        days_counted: Option<i64>,
+        /// The worst window.
+        window: Option<Window>,
+        /// Journal positions it rests on.
+        basis: Vec<i64>,
+        /// Who owes it.
+        employer: Option<Line>,
+        /// Why later facts withdrew it.
+        withdrawn: Option<Text>,
+        /// What a reader should know.
+        flags: Vec<String>,
+        /// Sites whose facts it rests on: who may see what of it.
+        site_ids: Vec<SiteId>,
+    }
+}
+
+words! {
+    /// What a person did about a duty.
+    pub enum DutyActionKind {
+        /// Offered.
+        Offered = "offered",
+        /// Done.
+        Completed = "completed",
+        /// Declined by the worker.
+        Declined = "declined",
+        /// The workers were told.
+        Notified = "notified",
+        /// Waived with a ground.
+        Waived = "waived",
+    }
+}
+
+record! {
+    /// A person's act on a duty.
+    pub struct DutyAction {
+        /// What was done.
+        action: DutyActionKind,
+        /// When.
+        on: NaiveDate,
+        /// The ground of a waiver.
+        note: Option<Text>,
+    }
+}
+
+record! {
+    /// A move of a group's standing.
+    pub struct StandingMove {
+        /// The group.
+        group_id: GroupId,
+        /// The agent.
+        agent_code: Code,
+        /// Under whose limit.
+        authority: Code,
+        /// The standing from now on.
+        value: Code,
+        /// From when.
+        since: Option<NaiveDate>,
+        /// The clause.
+        clause: Option<String>,
+    }
+}
+
+record! {
+    /// A letter as it was issued.
+    pub struct Letter {
+        /// To whom.
+        worker_id: WorkerId,
+        /// Its text.
+        body: Text,
+        /// When.
+        issued_on: NaiveDate,
+    }
+}

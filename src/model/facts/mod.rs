@@ -1,0 +1,13 @@
+//! The facts that people and the registry record, as they are sent and kept.
+
+pub mod account;
+pub mod agent;
+pub mod control;
+pub mod duty;
+pub mod group;
+pub mod laboratory;
+pub mod rule_set;
+pub mod rules;
+pub mod sampling;
+pub mod site;
+pub mod worker;
