@@ -2,4 +2,5 @@
 //!
 //! Floors from the ground up; a floor uses only floors below it (a test reads the `use` lines).
 
+pub mod hygiene;
 pub mod model;

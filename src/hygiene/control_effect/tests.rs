@@ -1,0 +1,136 @@
+use super::*;
+use proptest::prelude::*;
+
+fn values(values: &[f64]) -> Vec<Measured> {
+    values.iter().copied().map(Measured::Value).collect()
+}
+
+// The rules are this registry's; intervals are invented.
+#[test]
+fn the_interval_decides_the_words() {
+    let words = |lower, upper| judge(lower, upper, 0.5);
+    assert_eq!(words(Some(0.2), Some(0.4)), (Verdict::Lowered, TargetAnswer::Met));
+    assert_eq!(words(Some(0.2), Some(0.5)), (Verdict::Lowered, TargetAnswer::Unsettled));
+    assert_eq!(words(Some(0.6), Some(0.9)), (Verdict::Lowered, TargetAnswer::NotMet));
+    assert_eq!(words(Some(0.6), Some(1.2)), (Verdict::NoDifferenceShown, TargetAnswer::NotMet));
+    assert_eq!(words(Some(0.4), Some(1.2)), (Verdict::Undecided, TargetAnswer::Unsettled));
+    assert_eq!(words(Some(1.1), Some(1.2)), (Verdict::Raised, TargetAnswer::NotMet));
+    assert_eq!(words(None, Some(0.1)), (Verdict::Lowered, TargetAnswer::Met));
+    assert_eq!(words(None, None), (Verdict::Undecided, TargetAnswer::Unsettled));
+}
+
+#[test]
+fn too_little_awaits_the_posterior() {
+    for (without, with) in [
+        (values(&[1.0]), values(&[2.0, 3.0])),
+        (values(&[2.0, 2.0]), values(&[2.0, 2.0])),
+        (vec![Measured::Above(2.0); 2], vec![Measured::Value(2.0); 3]),
+        (vec![Measured::Below(1.0); 3], vec![Measured::Below(0.5); 3]),
+        (vec![Measured::Value(2.0), Measured::Below(3.0)], vec![Measured::Value(1.0), Measured::Below(3.0)]),
+    ] {
+        let effect = control_effect(&without, &with, false, 50.0);
+        assert_eq!(effect.method, Some(EffectMethod::Posterior));
+        assert_eq!((effect.verdict, effect.ratio_of_geometric_means), (None, Effect::default()));
+        assert!(effect.flags.contains(&AWAITS_POSTERIOR));
+    }
+}
+
+#[test]
+fn nothing_or_an_impossible_value_gives_no_method() {
+    assert_eq!(control_effect(&[], &values(&[1.0]), false, 50.0).method, None);
+    let zero = control_effect(&values(&[0.0, 1.0]), &values(&[1.0, 2.0]), false, 50.0);
+    assert_eq!((zero.method, zero.flags), (None, vec![VALUE_NOT_POSITIVE]));
+}
+
+#[test]
+fn pairs_with_one_and_the_same_ratio_have_an_estimate_and_no_interval() {
+    let effect = control_effect(&values(&[2.0, 0.6, 6.0]), &values(&[1.0, 0.3, 3.0]), true, 50.0);
+    assert_eq!(effect.ratio_of_geometric_means.estimate, Some(0.5));
+    assert_eq!(effect.verdict, Some(Verdict::Undecided));
+    assert!(effect.flags.contains(&NO_SPREAD));
+}
+
+#[test]
+fn a_control_that_brings_all_below_their_limits_can_be_shown_to_have_lowered() {
+    let without = values(&[5.0, 8.0, 6.0, 7.0]);
+    let with = vec![Measured::Below(0.2); 4];
+    for paired in [false, true] {
+        let effect = control_effect(&without, &with, paired, 50.0);
+        assert_eq!(effect.method, Some(EffectMethod::ProfileLikelihood));
+        assert_eq!(effect.verdict, Some(Verdict::Lowered));
+        assert_eq!(effect.target, Some(TargetAnswer::Met));
+        assert_eq!(effect.ratio_of_geometric_means.estimate, None);
+        // Computed with SciPy 1.17.1: the same profile likelihood by Nelder-Mead and brentq.
+        let upper = effect.ratio_of_geometric_means.upper_95.unwrap();
+        assert!((upper - 0.031_090_240).abs() < 1e-7);
+        assert!((effect.reduction_percent.lower_95.unwrap() - 96.890_976).abs() < 1e-5);
+        assert_eq!(effect.reduction_percent.upper_95, None);
+    }
+}
+
+#[test]
+fn pairs_with_a_non_detect_are_compared_as_intervals_of_their_ratio() {
+    let without = values(&[4.0, 6.0, 5.0, 9.0]);
+    let mut with = values(&[1.0, 2.0, 1.1]);
+    with.push(Measured::Below(1.5));
+    let effect = control_effect(&without, &with, true, 50.0);
+    assert_eq!(effect.method, Some(EffectMethod::ProfileLikelihood));
+    // Computed with SciPy 1.17.1: the likelihood of the ratios by Nelder-Mead, its limits by brentq.
+    let near = |found: Option<f64>, expected: f64| (found.unwrap() - expected).abs() < 1e-6;
+    let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
+    assert!(near(estimate, 0.225_213_02) && near(lower_95, 0.127_757_83) && near(upper_95, 0.343_946_11));
+    assert!(near(effect.probability_lowered, 0.999_428_69));
+    assert!(effect.flags.is_empty());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn whatever_the_results_no_number_is_none_and_limits_keep_their_order(
+        without in prop::collection::vec((0..6u8, 0.01..100.0f64), 0..6),
+        with in prop::collection::vec((0..6u8, 0.01..100.0f64), 0..6),
+        paired in any::<bool>(),
+    ) {
+        let side = |parts: Vec<(u8, f64)>| parts.into_iter().map(|(kind, value)| match kind {
+            0 | 1 => Measured::Below(value),
+            2 => Measured::Above(value),
+            3 => Measured::Between { lower: value, upper: 1.5 * value },
+            _ => Measured::Value(value),
+        }).collect::<Vec<_>>();
+        let effect = control_effect(&side(without), &side(with), paired, 50.0);
+        let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
+        let numbers = [
+            estimate, lower_95, upper_95, effect.p_value, effect.probability_lowered, effect.probability_target_met,
+        ];
+        prop_assert!(numbers.into_iter().flatten().all(f64::is_finite));
+        if let (Some(lower), Some(middle), Some(upper)) = (lower_95, estimate, upper_95) {
+            prop_assert!(lower <= middle && middle <= upper);
+        }
+        if effect.method == Some(EffectMethod::ProfileLikelihood) {
+            prop_assert!(lower_95.is_some() || upper_95.is_some(), "{effect:?}");
+            prop_assert!(effect.probability_lowered.is_some() && effect.p_value.is_some());
+        }
+    }
+
+    #[test]
+    fn the_ratio_does_not_depend_on_the_unit_or_the_order(
+        without in prop::collection::vec(0.5..20.0f64, 2..8), with in prop::collection::vec(0.1..5.0f64, 2..8),
+        below in prop::collection::vec(0.1..5.0f64, 0..4), factor in 1e-4..1e4f64,
+    ) {
+        let without = values(&without);
+        let mut with = values(&with);
+        with.extend(below.into_iter().map(Measured::Below));
+        let scaled = |side: &[Measured]| side.iter().rev().map(|one| one.scaled(factor)).collect::<Vec<_>>();
+        let one = control_effect(&without, &with, false, 50.0);
+        let two = control_effect(&scaled(&without), &scaled(&with), false, 50.0);
+        prop_assert_eq!(one.method, two.method);
+        let near = |one: Option<f64>, two: Option<f64>| match (one, two) {
+            (Some(one), Some(two)) => (one - two).abs() <= 1e-6 * two.abs(),
+            (one, two) => one == two,
+        };
+        let (one, two) = (one.ratio_of_geometric_means, two.ratio_of_geometric_means);
+        prop_assert!(near(one.estimate, two.estimate) && near(one.lower_95, two.lower_95)
+            && near(one.upper_95, two.upper_95));
+    }
+}

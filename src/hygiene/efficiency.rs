@@ -1,0 +1,158 @@
+//! What a filter or collector takes out of the air that enters it.
+
+use super::distributions::t_quantile;
+use super::lognormal::moments;
+use crate::model::measured::Measured;
+use crate::model::rounding::significant;
+use crate::model::working::Formula;
+
+/// Efficiency from simultaneous pairs.
+pub const REMOVAL_EFFICIENCY: Formula = Formula {
+    formula: "penetration = exp(mean of ln(outlet/inlet)); efficiency_percent = 100 (1 - penetration); limits by \
+              t(0.975, n-1) on the logarithms",
+    source: "Hinds, Aerosol Technology, 2nd edition 1999 (penetration); \
+             Student, Biometrika 6 (1908) 1-25 (limits), both from memory",
+};
+
+/// Filters one behind the other.
+pub const SERIES: Formula = Formula {
+    formula: "penetration of filters in series = product of their penetrations",
+    source: "Hinds, Aerosol Technology, 2nd edition 1999 (from memory)",
+};
+
+/// The decontamination factor.
+pub const DECONTAMINATION_FACTOR: Formula =
+    Formula { formula: "decontamination_factor = 1 / penetration", source: "common practice (definition)" };
+
+/// An outlet is below its limit (or an inlet above its measurable range): the efficiency is at least this.
+pub const AT_LEAST: &str = "outlet_below_limit";
+/// A pair whose inlet has no lower end above zero, or whose outlet has no upper end, was left out.
+pub const PAIR_LEFT_OUT: &str = "pair_left_out";
+/// No pair can be used.
+pub const NO_PAIRS: &str = "no_pairs";
+/// Limits need two or more pairs of plain values with spread.
+pub const NO_LIMITS: &str = "no_limits";
+
+/// Every flag of a removal efficiency with its meaning.
+pub const FLAGS: &[(&str, &str)] = &[
+    (AT_LEAST, "An outlet is below its limit: the efficiency is at least the one given."),
+    (PAIR_LEFT_OUT, "A pair whose inlet may be zero, or whose outlet has no upper end, was left out."),
+    (NO_PAIRS, "No pair can be used."),
+    (NO_LIMITS, "Limits need two or more pairs of plain values that are not all the same."),
+];
+
+/// The efficiency of what enters a filter, in per cent, rounded to 12 significant digits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RemovalEfficiency {
+    /// The efficiency; absent without a usable pair.
+    pub efficiency_percent: Option<f64>,
+    /// Its lower two-sided 95 % limit.
+    pub lower_95: Option<f64>,
+    /// Its upper two-sided 95 % limit.
+    pub upper_95: Option<f64>,
+    /// What gets through.
+    pub penetration_percent: Option<f64>,
+    /// Whether the efficiency is only known to be at least this (`>=`).
+    pub at_least: bool,
+    /// Why something is absent, or needs care.
+    pub flags: Vec<&'static str>,
+}
+
+/// The removal efficiency from simultaneous inlet and outlet results in one unit, paired by index.
+pub fn removal_efficiency(inlet: &[Measured], outlet: &[Measured]) -> RemovalEfficiency {
+    let mut answer = RemovalEfficiency {
+        efficiency_percent: None,
+        lower_95: None,
+        upper_95: None,
+        penetration_percent: None,
+        at_least: false,
+        flags: Vec::new(),
+    };
+    let mut logs = Vec::new();
+    for (inlet, outlet) in inlet.iter().zip(outlet) {
+        match outlet.upper() {
+            Some(most) if inlet.lower() > 0.0 && most > 0.0 => {
+                answer.at_least |= !(inlet.is_value() && outlet.is_value());
+                logs.push((most / inlet.lower()).ln());
+            }
+            _ if !answer.flags.contains(&PAIR_LEFT_OUT) => answer.flags.push(PAIR_LEFT_OUT),
+            _ => {}
+        }
+    }
+    if inlet.len() != outlet.len() && !answer.flags.contains(&PAIR_LEFT_OUT) {
+        answer.flags.push(PAIR_LEFT_OUT);
+    }
+    let Some((n, mean, deviation)) = moments(&logs) else {
+        answer.flags.push(NO_PAIRS);
+        return answer;
+    };
+    let efficiency = |ln_penetration: f64| Some(significant(100.0 * (1.0 - ln_penetration.exp())));
+    answer.efficiency_percent = efficiency(mean);
+    answer.penetration_percent = Some(significant(100.0 * mean.exp()));
+    if answer.at_least {
+        answer.flags.push(AT_LEAST);
+    } else if n > 1.0 && deviation > 1e-12 {
+        let half = t_quantile(0.975, n - 1.0) * deviation / n.sqrt();
+        answer.lower_95 = efficiency(mean + half).filter(|limit| limit.is_finite());
+        answer.upper_95 = efficiency(mean - half);
+    } else {
+        answer.flags.push(NO_LIMITS);
+    }
+    answer
+}
+
+/// The share that gets through at this efficiency in per cent.
+pub fn penetration(efficiency_percent: f64) -> f64 {
+    1.0 - efficiency_percent / 100.0
+}
+
+/// How many times lower the outlet is; `None` where nothing gets through.
+pub fn decontamination_factor(penetration: f64) -> Option<f64> {
+    (penetration > 0.0).then(|| 1.0 / penetration)
+}
+
+/// The penetration of filters one behind the other, from each one's, in order.
+pub fn penetration_in_series(penetrations: &[f64]) -> f64 {
+    penetrations.iter().product()
+}
+
+/// The reduction in per cent of a concentration lowered `fold` times; `None` unless `fold` is above zero.
+pub fn fold_to_percent(fold: f64) -> Option<f64> {
+    (fold > 0.0).then(|| 100.0 * (1.0 - 1.0 / fold))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    // Arithmetic: the mean logarithm of 0.1 and 0.001 is that of 0.01.
+    #[test]
+    fn penetrations_are_averaged_as_logarithms() {
+        let hundred = Measured::Value(100.0);
+        let answer = removal_efficiency(&[hundred, hundred], &[Measured::Value(10.0), Measured::Value(0.1)]);
+        assert_eq!((answer.efficiency_percent, answer.penetration_percent), (Some(99.0), Some(1.0)));
+        assert!(answer.lower_95 < Some(99.0) && answer.upper_95 > Some(99.0));
+    }
+
+    #[test]
+    fn an_outlet_below_its_limit_makes_it_at_least() {
+        let answer = removal_efficiency(&[Measured::Value(100.0)], &[Measured::Below(1.0)]);
+        assert_eq!((answer.efficiency_percent, answer.at_least), (Some(99.0), true));
+        assert_eq!(answer.flags, [AT_LEAST]);
+    }
+
+    #[test]
+    fn pairs_that_say_nothing_are_left_out() {
+        let answer = removal_efficiency(&[Measured::Below(1.0)], &[Measured::Value(1.0)]);
+        assert_eq!(answer.flags, [PAIR_LEFT_OUT, NO_PAIRS]);
+        assert_eq!(answer.efficiency_percent, None);
+    }
+
+    proptest! {
+        #[test]
+        fn a_second_filter_never_lets_more_through(first in 0.0..1.0f64, second in 0.0..1.0f64) {
+            prop_assert!(penetration_in_series(&[first, second]) <= first.min(second));
+        }
+    }
+}

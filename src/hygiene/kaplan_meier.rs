@@ -1,0 +1,109 @@
+//! Kaplan-Meier's estimate for results below several limits.
+
+use super::censored::is_non_detect;
+use crate::model::measured::Measured;
+use crate::model::working::Formula;
+
+/// The estimate.
+pub const KAPLAN_MEIER: Formula = Formula {
+    formula: "going down through the detected values, P(below v) = P(at most v) (1 - detected at v / results with \
+              value or limit at most v); what is left below the smallest detected value lies at the lowest limit",
+    source: "Helsel, Statistics for Censored Environmental Data, 2nd edition 2012 (from memory); US EPA 530/R-09-007, \
+             Unified Guidance, March 2009, Example 15-1",
+};
+
+/// Values with their probabilities, from the largest down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KaplanMeier {
+    masses: Vec<(f64, f64)>,
+    left: f64,
+}
+
+/// The estimate; `None` without a detected value, with a result above a limit only, or with a range that does not
+/// start at zero.
+pub fn kaplan_meier(results: &[Measured]) -> Option<KaplanMeier> {
+    let mut detected = Vec::new();
+    let mut limits = Vec::new();
+    for &result in results {
+        match result {
+            Measured::Value(value) => detected.push(value),
+            bound if is_non_detect(bound) => limits.push(bound.upper()?),
+            _ => return None,
+        }
+    }
+    detected.sort_by(|one, two| two.total_cmp(one));
+    let smallest = *detected.last()?;
+    let count = |at_most: f64| {
+        detected.iter().chain(&limits).filter(|value| **value <= at_most).fold(0.0, |count, _| count + 1.0)
+    };
+    let mut below = 1.0;
+    let mut masses = Vec::new();
+    for same in detected.chunk_by(|one, two| one.to_bits() == two.to_bits()) {
+        let here = same.iter().fold(0.0, |count, _| count + 1.0) / count(same[0]);
+        masses.push((same[0], below * here));
+        below *= 1.0 - here;
+    }
+    let mut left = 0.0;
+    // Something is left only where a limit lies at or below the smallest detected value.
+    if let Some(lowest) = limits.into_iter().reduce(f64::min).filter(|lowest| *lowest <= smallest) {
+        left = below;
+        masses.push((lowest, below));
+    }
+    Some(KaplanMeier { masses, left })
+}
+
+impl KaplanMeier {
+    /// The mean of the values, in their unit.
+    pub fn mean(&self) -> f64 {
+        self.mean_of(|value| value)
+    }
+
+    /// The mean of a function of the values.
+    pub fn mean_of(&self, of: impl Fn(f64) -> f64) -> f64 {
+        self.masses.iter().map(|(value, mass)| mass * of(*value)).sum()
+    }
+
+    /// The standard deviation of a function of the values, weighted by probability (without n/(n-1)).
+    pub fn deviation_of(&self, of: impl Fn(f64) -> f64) -> f64 {
+        let mean = self.mean_of(&of);
+        self.mean_of(|value| (of(value) - mean).powi(2)).sqrt()
+    }
+
+    /// The probability left below the smallest detected value.
+    pub fn left_below(&self) -> f64 {
+        self.left
+    }
+
+    /// The lowest value that carries probability.
+    pub fn lowest(&self) -> Option<f64> {
+        self.masses.last().map(|(value, _)| *value)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn without_non_detects_it_is_the_plain_mean() {
+        let all = [Measured::Value(1.0), Measured::Value(4.0), Measured::Value(4.0)];
+        let estimate = kaplan_meier(&all).unwrap();
+        assert!((estimate.mean() - 3.0).abs() < 1e-15);
+        assert!(estimate.left_below().abs() < 1e-15);
+        assert_eq!(kaplan_meier(&[Measured::Below(1.0)]), None);
+        assert_eq!(kaplan_meier(&[Measured::Value(1.0), Measured::Above(1.0)]), None);
+    }
+
+    proptest! {
+        #[test]
+        fn probabilities_add_up_to_one(
+            detected in prop::collection::vec(0.1..10.0f64, 1..12), limits in prop::collection::vec(0.1..10.0f64, 0..12),
+        ) {
+            let results: Vec<_> = detected.into_iter().map(Measured::Value)
+                .chain(limits.into_iter().map(Measured::Below)).collect();
+            let estimate = kaplan_meier(&results).unwrap();
+            prop_assert!((estimate.mean_of(|_| 1.0) - 1.0).abs() < 1e-12);
+        }
+    }
+}

@@ -1,0 +1,236 @@
+//! Statistics of a log-normal sample without non-detects, with exact limits.
+
+use super::distributions::{normal_quantile, normal_upper_tail, t_quantile};
+use super::{land, noncentral_t, roots};
+use crate::model::working::Formula;
+
+/// The geometric mean.
+pub const GEOMETRIC_MEAN: Formula = Formula {
+    formula: "geometric_mean = exp(mean of ln x)",
+    source: "Leidel, Busch and Lynch, Occupational Exposure Sampling Strategy Manual, NIOSH 77-173, 1977, \
+             technical appendix (from memory)",
+};
+
+/// The geometric standard deviation.
+pub const GEOMETRIC_STANDARD_DEVIATION: Formula = Formula {
+    formula: "geometric_standard_deviation = exp(s), s = standard deviation of ln x with n - 1",
+    source: "Leidel, Busch and Lynch, Occupational Exposure Sampling Strategy Manual, NIOSH 77-173, 1977, \
+             technical appendix (from memory)",
+};
+
+/// The unbiased estimate of the arithmetic mean.
+pub const ARITHMETIC_MEAN: Formula = Formula {
+    formula: "arithmetic_mean = geometric_mean x psi(s^2 / 2), psi(t) = 0F1(; (n-1)/2; (n-1)^2 t / (2n))",
+    source: "Finney, Journal of the Royal Statistical Society Supplement 7 (1941) 155-161 (from memory)",
+};
+
+/// The 95th percentile.
+pub const PERCENTILE_95: Formula = Formula {
+    formula: "percentile_95 = geometric_mean x geometric_standard_deviation^1.6449",
+    source: "EN 689:2018, Annex F (log-normal distribution; from memory)",
+};
+
+/// An upper limit of a percentile.
+pub const PERCENTILE_LIMIT: Formula = Formula {
+    formula: "upper limit = exp(mean of ln x + K s), K = t'(confidence; n-1, z sqrt(n)) / sqrt(n)",
+    source: "EN 689:2018, Annex F; Hahn and Meeker, Statistical Intervals, 1991 (both from memory)",
+};
+
+/// The share of days above the limit.
+pub const EXCEEDANCE: Formula = Formula {
+    formula: "exceedance_fraction = 1 - Phi((ln limit - mean of ln x) / s)",
+    source: "Leidel, Busch and Lynch, Occupational Exposure Sampling Strategy Manual, NIOSH 77-173, 1977, \
+             technical appendix (from memory)",
+};
+
+/// A limit of the exceedance fraction.
+pub const EXCEEDANCE_LIMIT: Formula = Formula {
+    formula: "e with F(k sqrt(n); n-1, z(1-e) sqrt(n)) = confidence (upper) or 1 - confidence (lower), \
+              k = (ln limit - mean of ln x) / s",
+    source: "Hahn and Meeker, Statistical Intervals, 1991 (from memory)",
+};
+
+/// Count, mean and standard deviation (n - 1) of natural logarithms.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LogSample {
+    /// How many values, at least two.
+    pub n: f64,
+    /// The mean of the logarithms.
+    pub mean: f64,
+    /// Their standard deviation, above zero.
+    pub deviation: f64,
+}
+
+impl LogSample {
+    /// From values above zero; `None` with fewer than two, any not above zero, or all equal.
+    pub fn of(values: &[f64]) -> Option<Self> {
+        let logs: Vec<f64> = values.iter().map(|value| value.ln()).collect();
+        Self::of_logs(&logs)
+    }
+
+    /// From natural logarithms; `None` with fewer than two, any not finite, or all equal.
+    pub fn of_logs(logs: &[f64]) -> Option<Self> {
+        let (n, mean, deviation) = moments(logs)?;
+        (logs.len() > 1 && deviation > 0.0).then_some(Self { n, mean, deviation })
+    }
+
+    /// exp(mean).
+    pub fn geometric_mean(&self) -> f64 {
+        self.mean.exp()
+    }
+
+    /// exp(s).
+    pub fn geometric_standard_deviation(&self) -> f64 {
+        self.deviation.exp()
+    }
+
+    /// Finney's factor psi on the geometric mean.
+    pub fn mean_factor(&self) -> f64 {
+        let half_variance = 0.5 * self.deviation * self.deviation;
+        let (b, x) = (0.5 * (self.n - 1.0), (self.n - 1.0) * (self.n - 1.0) * half_variance / (2.0 * self.n));
+        let (mut term, mut sum, mut k) = (1.0, 1.0, 0.0);
+        while term > 1e-17 * sum && f64::is_finite(sum) {
+            term *= x / ((k + 1.0) * (b + k));
+            sum += term;
+            k += 1.0;
+        }
+        sum
+    }
+
+    /// The minimum-variance unbiased estimate of the arithmetic mean; infinite where a double cannot hold it.
+    pub fn arithmetic_mean(&self) -> f64 {
+        (self.mean + self.mean_factor().ln()).exp()
+    }
+
+    /// Land's exact upper limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    pub fn mean_upper(&self, confidence: f64) -> Option<f64> {
+        land::ln_limit(self, 1.0 - confidence).map(f64::exp).filter(|limit| limit.is_finite())
+    }
+
+    /// Land's exact lower limit of the arithmetic mean at this one-sided confidence.
+    pub fn mean_lower(&self, confidence: f64) -> Option<f64> {
+        land::ln_limit(self, confidence).map(f64::exp)
+    }
+
+    /// The value that the share `p` of all days stays below.
+    pub fn percentile(&self, p: f64) -> f64 {
+        (self.mean + normal_quantile(p) * self.deviation).exp()
+    }
+
+    /// The limit of that percentile at this one-sided confidence (below one half: a lower limit).
+    pub fn percentile_limit(&self, p: f64, confidence: f64) -> Option<f64> {
+        let factor = tolerance_factor(self.n, p, confidence)?;
+        Some((self.mean + factor * self.deviation).exp()).filter(|limit| limit.is_finite())
+    }
+
+    /// The limit of the geometric mean that it is below with this probability (Student's t on the logarithms).
+    pub fn geometric_mean_limit(&self, probability: f64) -> f64 {
+        (self.mean + t_quantile(probability, self.n - 1.0) * self.deviation / self.n.sqrt()).exp()
+    }
+
+    /// The share of days above `limit` (above zero, in the unit of the values).
+    pub fn exceedance(&self, limit: f64) -> f64 {
+        normal_upper_tail(self.distance(limit))
+    }
+
+    /// The limit of that share: an upper one at this one-sided confidence, a lower one at 1 - confidence.
+    pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
+        let root = self.n.sqrt();
+        let t = self.distance(limit) * root;
+        // Beyond 39 standard deviations a normal tail is zero in a double.
+        let end = 39.0 * root;
+        let excess = |shift: f64| noncentral_t::cdf(t, self.n - 1.0, shift) - probability;
+        if excess(end) >= 0.0 {
+            return 0.0;
+        }
+        if excess(-end) <= 0.0 {
+            return 1.0;
+        }
+        let start = t.clamp(-end, end);
+        let step = if excess(start) > 0.0 { 1.0 } else { -1.0 };
+        roots::outward(excess, start, step, 4.0 * end)
+            .map_or(f64::NAN, |shift| normal_upper_tail(shift / root))
+    }
+
+    /// How many standard deviations of the logarithms the limit lies above their mean.
+    pub fn distance(&self, limit: f64) -> f64 {
+        (limit.ln() - self.mean) / self.deviation
+    }
+}
+
+/// Count, mean and standard deviation (n - 1; zero for one value); `None` without values or with one not finite.
+pub fn moments(values: &[f64]) -> Option<(f64, f64, f64)> {
+    if values.is_empty() || values.iter().any(|value| !value.is_finite()) {
+        return None;
+    }
+    #[expect(clippy::cast_precision_loss, reason = "counts of results are far below 2^52")]
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+    Some((n, mean, if n > 1.0 { (squares / (n - 1.0)).sqrt() } else { 0.0 }))
+}
+
+/// The one-sided tolerance factor K for the share `p` at this confidence from `n` values (at least 2).
+pub fn tolerance_factor(n: f64, p: f64, confidence: f64) -> Option<f64> {
+    Some(noncentral_t::quantile(confidence, n - 1.0, normal_quantile(p) * n.sqrt())? / n.sqrt())
+}
+
+#[cfg(test)]
+#[expect(clippy::float_cmp, reason = "figures that come out exactly")]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn equal_single_or_impossible_values_make_no_sample() {
+        assert_eq!(LogSample::of(&[2.0, 2.0, 2.0]), None);
+        assert_eq!(LogSample::of(&[2.0]), None);
+        assert_eq!(LogSample::of(&[2.0, 0.0]), None);
+        assert_eq!(LogSample::of(&[]), None);
+    }
+
+    #[test]
+    fn a_limit_far_away_is_never_and_a_tiny_one_always_exceeded() {
+        let sample = LogSample::of(&[1.0, 1.000_001, 1.000_002]).unwrap();
+        assert_eq!(sample.exceedance_limit(10.0, 0.95), 0.0);
+        assert_eq!(sample.exceedance_limit(0.1, 0.05), 1.0);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        #[test]
+        fn figures_scale_with_the_unit_and_forget_the_order(
+            values in prop::collection::vec(0.05..50.0f64, 2..12), factor in 0.01..100.0f64,
+        ) {
+            prop_assume!(LogSample::of(&values).is_some_and(|sample| sample.deviation > 0.01));
+            let scaled: Vec<_> = values.iter().rev().map(|value| value * factor).collect();
+            let (one, two) = (LogSample::of(&values).unwrap(), LogSample::of(&scaled).unwrap());
+            let near = |one: f64, two: f64| (two - factor * one).abs() <= 1e-8 * two;
+            prop_assert!(near(one.geometric_mean(), two.geometric_mean()));
+            prop_assert!(near(one.arithmetic_mean(), two.arithmetic_mean()));
+            prop_assert!(near(one.percentile(0.95), two.percentile(0.95)));
+            let limits = (one.percentile_limit(0.95, 0.7), two.percentile_limit(0.95, 0.7));
+            if let (Some(one), Some(two)) = limits {
+                prop_assert!(near(one, two));
+            }
+        }
+
+        #[test]
+        fn limits_stand_on_their_side_of_the_estimate(values in prop::collection::vec(0.2..5.0f64, 3..10)) {
+            prop_assume!(LogSample::of(&values).is_some_and(|sample| sample.deviation > 0.05));
+            let sample = LogSample::of(&values).unwrap();
+            let (lower, seventy, upper) = (
+                sample.exceedance_limit(4.0, 0.05),
+                sample.exceedance_limit(4.0, 0.70),
+                sample.exceedance_limit(4.0, 0.95),
+            );
+            prop_assert!(lower < sample.exceedance(4.0) && lower < seventy && seventy < upper);
+            prop_assert!(sample.mean_lower(0.95).unwrap() < sample.arithmetic_mean());
+            prop_assert!(sample.mean_upper(0.95).is_none_or(|limit| limit > sample.arithmetic_mean()));
+            prop_assert!(
+                sample.percentile_limit(0.95, 0.7).unwrap() < sample.percentile_limit(0.95, 0.95).unwrap()
+            );
+        }
+    }
+}

@@ -1,0 +1,30 @@
+//! The mathematics of occupational hygiene, pure: numbers in, numbers out.
+//!
+//! No clock, no store, no chance: the same numbers always give the same answer. The unit of every argument stands
+//! in its doc comment, sums run in the order in which the values are given, and every formula stands as a
+//! [`Formula`](crate::model::working::Formula) beside the function that computes it.
+
+pub mod air;
+pub mod air_clearing;
+pub mod censored;
+pub mod concentration;
+pub mod control_effect;
+pub mod cumulative;
+pub mod distributions;
+pub mod efficiency;
+pub mod en_689;
+pub mod extended_shift;
+pub mod kaplan_meier;
+pub mod land;
+pub mod likelihood_ratio;
+pub mod lognormal;
+pub mod method_accuracy;
+pub mod mixture;
+pub mod noncentral_t;
+pub mod order_statistics;
+pub mod profile;
+mod roots;
+pub mod shapiro_wilk;
+pub mod shift;
+pub mod silica;
+pub mod substitution;

@@ -1,0 +1,359 @@
+//! What a group's results say: the profile.
+
+use super::censored::{self, Fitted, LogResult, distinct_detected, is_non_detect};
+use super::en_689::{self, En689};
+use super::kaplan_meier::kaplan_meier;
+use super::lognormal::LogSample;
+use super::order_statistics;
+use super::shapiro_wilk::{self, shapiro_wilk};
+use super::substitution::{self, Divisor, Substituted};
+use crate::model::measured::Measured;
+use crate::model::rounding::significant;
+use crate::words;
+
+/// There is no result.
+pub const NO_RESULTS: &str = "no_results";
+/// One result has no spread.
+pub const SINGLE_RESULT: &str = "single_result";
+/// All results are the same value, so that there is no spread.
+pub const ALL_EQUAL: &str = "all_equal";
+/// No result is a detected value.
+pub const NO_DETECTED_RESULTS: &str = "no_detected_results";
+/// Fewer than two different detected values: no distribution is fitted.
+pub const FEWER_THAN_TWO_DISTINCT_DETECTED: &str = "fewer_than_two_distinct_detected";
+/// A result is not above zero, which no log-normal distribution holds.
+pub const VALUE_NOT_POSITIVE: &str = "value_not_positive";
+/// What compares with a limit is absent because none was given.
+pub const NO_LIMIT: &str = "no_limit";
+/// What needs the posterior distribution is absent.
+pub const AWAITS_POSTERIOR: &str = "awaits_posterior";
+/// The fit is not tested: fewer than 3 results, more than 5000, or one that is not a plain value.
+pub const FIT_NOT_TESTED: &str = "fit_not_tested";
+/// EN 689 takes at least 3 results.
+pub const TOO_FEW_FOR_EN_689: &str = "too_few_for_en_689";
+/// EN 689 from 6 results needs a fitted distribution.
+pub const EN_689_NEEDS_A_FIT: &str = "en_689_needs_a_fit";
+/// A result above a limit only or a range leaves the estimates by substitution and ranks without an answer.
+pub const RANGES_NOT_RANKED: &str = "ranges_not_ranked";
+/// A figure is too large for any number.
+pub const BEYOND_NUMBERS: &str = "beyond_numbers";
+/// A non-detect's limit is above the exposure limit.
+pub const REPORTING_LIMIT_TOO_HIGH: &str = "reporting_limit_too_high";
+
+/// Every flag of a profile with its meaning.
+pub const FLAGS: &[(&str, &str)] = &[
+    (NO_RESULTS, "There is no result."),
+    (SINGLE_RESULT, "One result has no spread."),
+    (ALL_EQUAL, "All results are the same value, so that there is no spread."),
+    (NO_DETECTED_RESULTS, "No result is a detected value."),
+    (
+        FEWER_THAN_TWO_DISTINCT_DETECTED,
+        "Fewer than two different detected values: no distribution is fitted.",
+    ),
+    (VALUE_NOT_POSITIVE, "A result is not above zero, which no log-normal distribution holds."),
+    (NO_LIMIT, "What compares with a limit is absent because none was given."),
+    (AWAITS_POSTERIOR, "What needs the posterior distribution is absent."),
+    (
+        FIT_NOT_TESTED,
+        "The fit is not tested: fewer than 3 results, more than 5000, or one that is no plain value.",
+    ),
+    (TOO_FEW_FOR_EN_689, "EN 689 takes at least 3 results."),
+    (EN_689_NEEDS_A_FIT, "EN 689 from 6 results needs a fitted distribution."),
+    (RANGES_NOT_RANKED, "Overloaded results and ranges leave substitution and ranks without an answer."),
+    (BEYOND_NUMBERS, "A figure is too large for any number."),
+    (REPORTING_LIMIT_TOO_HIGH, "A non-detect's limit is above the exposure limit."),
+];
+
+words! {
+    /// How the distribution was estimated.
+    pub enum ProfileMethod {
+        /// All values detected: closed forms and exact limits.
+        Exact = "exact",
+        /// Some results are bounds: maximum likelihood.
+        MaximumLikelihood = "maximum_likelihood",
+        /// Too little for either; only a posterior says something.
+        PosteriorOnly = "posterior_only",
+        /// Nothing to estimate from.
+        None = "none",
+    }
+}
+
+/// A mean with one-sided 95 % limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeanFigure {
+    /// The estimate, in the unit of the results.
+    pub estimate: f64,
+    /// Its lower limit.
+    pub lower_95: Option<f64>,
+    /// Its upper limit.
+    pub upper_95: Option<f64>,
+}
+
+/// A percentile with one-sided upper limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PercentileFigure {
+    /// The estimate, in the unit of the results.
+    pub estimate: f64,
+    /// Its upper limit at 70 % confidence.
+    pub upper_70: Option<f64>,
+    /// Its upper limit at 95 % confidence.
+    pub upper_95: Option<f64>,
+}
+
+/// The share of days above the limit, with one-sided limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ExceedanceFigure {
+    /// The estimate, from 0 to 1.
+    pub estimate: f64,
+    /// Its lower limit at 95 % confidence.
+    pub lower_95: Option<f64>,
+    /// Its upper limit at 70 % confidence.
+    pub upper_70: Option<f64>,
+    /// Its upper limit at 95 % confidence.
+    pub upper_95: Option<f64>,
+}
+
+/// Both customary substitutions.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Substitutions {
+    /// Half the limit.
+    pub half: Substituted,
+    /// The limit over the root of 2.
+    pub root_two: Substituted,
+}
+
+/// A geometric mean and standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GeometricFigures {
+    /// In the unit of the results.
+    pub geometric_mean: f64,
+    /// A bare ratio.
+    pub geometric_standard_deviation: f64,
+}
+
+/// The profile of a group, every number rounded to 12 significant digits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupProfile {
+    /// How many results.
+    pub n: usize,
+    /// How many of them are below their limit.
+    pub n_below: usize,
+    /// The result that may be the largest, with what is known of it.
+    pub largest_result: Option<Measured>,
+    /// How the distribution was estimated.
+    pub method: ProfileMethod,
+    /// In the unit of the results.
+    pub geometric_mean: Option<f64>,
+    /// A bare ratio.
+    pub geometric_standard_deviation: Option<f64>,
+    /// The arithmetic mean.
+    pub arithmetic_mean: Option<MeanFigure>,
+    /// The 95th percentile.
+    pub percentile_95: Option<PercentileFigure>,
+    /// The share of days above the limit.
+    pub exceedance_fraction: Option<ExceedanceFigure>,
+    /// Shapiro and Wilk's test on the logarithms.
+    pub lognormal_fit: Option<shapiro_wilk::Fit>,
+    /// The test of EN 689.
+    pub en_689: Option<En689>,
+    /// The customary substitutions.
+    pub substitution: Option<Substitutions>,
+    /// Robust regression on order statistics.
+    pub order_statistics: Option<GeometricFigures>,
+    /// Kaplan-Meier's mean, in the unit of the results.
+    pub kaplan_meier: Option<f64>,
+    /// Why something is absent, or needs care.
+    pub flags: Vec<&'static str>,
+}
+
+impl GroupProfile {
+    fn flag(&mut self, flag: &'static str) {
+        if !self.flags.contains(&flag) {
+            self.flags.push(flag);
+        }
+    }
+}
+
+/// The result that may be the largest: the one with the highest upper end, a detected value before a bound.
+pub fn largest_result(results: &[Measured]) -> Option<Measured> {
+    let reach = |result: &Measured| (result.upper().unwrap_or(f64::INFINITY), result.lower());
+    results.iter().copied().reduce(|one, two| if reach(&two) > reach(&one) { two } else { one })
+}
+
+/// Profiles the results of one group, all in one unit, against a limit in that unit.
+pub fn group_profile(results: &[Measured], limit: Option<f64>) -> GroupProfile {
+    let limit = limit.filter(|limit| *limit > 0.0);
+    let mut profile = GroupProfile {
+        n: results.len(),
+        n_below: results.iter().filter(|result| is_non_detect(**result)).count(),
+        largest_result: largest_result(results).map(Measured::rounded),
+        method: ProfileMethod::None,
+        geometric_mean: None,
+        geometric_standard_deviation: None,
+        arithmetic_mean: None,
+        percentile_95: None,
+        exceedance_fraction: None,
+        lognormal_fit: None,
+        en_689: None,
+        substitution: None,
+        order_statistics: None,
+        kaplan_meier: None,
+        flags: Vec::new(),
+    };
+    if results.is_empty() {
+        profile.flag(NO_RESULTS);
+        return profile;
+    }
+    let logs: Option<Vec<LogResult>> = results.iter().map(|result| LogResult::of(*result)).collect();
+    if let Some(logs) = logs {
+        fit(&mut profile, results, &logs, limit);
+        rank(&mut profile, results);
+        profile.flag(AWAITS_POSTERIOR);
+    } else {
+        profile.flag(VALUE_NOT_POSITIVE);
+    }
+    match limit {
+        Some(limit) => test_en_689(&mut profile, results, limit),
+        None => profile.flag(NO_LIMIT),
+    }
+    profile
+}
+
+/// Fits the distribution where the results allow one.
+fn fit(profile: &mut GroupProfile, results: &[Measured], logs: &[LogResult], limit: Option<f64>) {
+    let plain = results.iter().all(|result| result.is_value());
+    let distinct = distinct_detected(results);
+    if distinct >= 2 && plain {
+        let exact: Vec<f64> = logs.iter().map(|log| log.ends().0).collect();
+        if let Some(sample) = LogSample::of_logs(&exact) {
+            return fill_exact(profile, &sample, shapiro_wilk(&exact), limit);
+        }
+    } else if distinct >= 2
+        && let Some(fitted) = censored::fit(logs)
+    {
+        return fill_likelihood(profile, &fitted, limit);
+    }
+    profile.method = ProfileMethod::PosteriorOnly;
+    profile.flag(match (results.len(), distinct) {
+        (1, _) => SINGLE_RESULT,
+        (_, 0) => NO_DETECTED_RESULTS,
+        _ if plain => ALL_EQUAL,
+        _ => FEWER_THAN_TWO_DISTINCT_DETECTED,
+    });
+}
+
+/// A number for the answer: rounded, absent where no double holds it.
+fn figure(value: f64) -> Option<f64> {
+    value.is_finite().then(|| significant(value))
+}
+
+fn fill_exact(
+    profile: &mut GroupProfile,
+    sample: &LogSample,
+    lognormal_fit: Option<shapiro_wilk::Fit>,
+    limit: Option<f64>,
+) {
+    profile.method = ProfileMethod::Exact;
+    profile.geometric_mean = figure(sample.geometric_mean());
+    profile.geometric_standard_deviation = figure(sample.geometric_standard_deviation());
+    profile.arithmetic_mean = figure(sample.arithmetic_mean()).map(|estimate| MeanFigure {
+        estimate,
+        lower_95: sample.mean_lower(0.95).and_then(figure),
+        upper_95: sample.mean_upper(0.95).and_then(figure),
+    });
+    profile.percentile_95 = figure(sample.percentile(0.95)).map(|estimate| PercentileFigure {
+        estimate,
+        upper_70: sample.percentile_limit(0.95, 0.70).and_then(figure),
+        upper_95: sample.percentile_limit(0.95, 0.95).and_then(figure),
+    });
+    profile.exceedance_fraction = limit.map(|limit| ExceedanceFigure {
+        estimate: significant(sample.exceedance(limit)),
+        lower_95: figure(sample.exceedance_limit(limit, 0.05)),
+        upper_70: figure(sample.exceedance_limit(limit, 0.70)),
+        upper_95: figure(sample.exceedance_limit(limit, 0.95)),
+    });
+    profile.lognormal_fit = lognormal_fit
+        .map(|fit| shapiro_wilk::Fit { w: significant(fit.w), p_value: significant(fit.p_value) });
+    if profile.lognormal_fit.is_none() {
+        profile.flag(FIT_NOT_TESTED);
+    }
+    let mean_complete =
+        profile.arithmetic_mean.is_some_and(|mean| mean.lower_95.is_some() && mean.upper_95.is_some());
+    let percentile_complete = profile
+        .percentile_95
+        .is_some_and(|percentile| percentile.upper_70.is_some() && percentile.upper_95.is_some());
+    if !(mean_complete && percentile_complete && profile.geometric_standard_deviation.is_some()) {
+        profile.flag(BEYOND_NUMBERS);
+    }
+}
+
+fn fill_likelihood(profile: &mut GroupProfile, fitted: &Fitted, limit: Option<f64>) {
+    profile.method = ProfileMethod::MaximumLikelihood;
+    profile.geometric_mean = figure(fitted.geometric_mean());
+    profile.geometric_standard_deviation = figure(fitted.geometric_standard_deviation());
+    profile.arithmetic_mean = figure(fitted.arithmetic_mean()).map(|estimate| MeanFigure {
+        estimate,
+        lower_95: None,
+        upper_95: None,
+    });
+    profile.percentile_95 = figure(fitted.percentile(0.95)).map(|estimate| PercentileFigure {
+        estimate,
+        upper_70: None,
+        upper_95: None,
+    });
+    profile.exceedance_fraction = limit.map(|limit| ExceedanceFigure {
+        estimate: significant(fitted.exceedance(limit)),
+        lower_95: None,
+        upper_70: None,
+        upper_95: None,
+    });
+    if profile.arithmetic_mean.is_none() || profile.percentile_95.is_none() {
+        profile.flag(BEYOND_NUMBERS);
+    }
+    profile.flag(FIT_NOT_TESTED);
+}
+
+/// The estimates by substitution and by ranks.
+fn rank(profile: &mut GroupProfile, results: &[Measured]) {
+    let rounded = |one: Substituted| Substituted {
+        geometric_mean: significant(one.geometric_mean),
+        geometric_standard_deviation: one.geometric_standard_deviation.map(significant),
+        arithmetic_mean: significant(one.arithmetic_mean),
+    };
+    let half = substitution::substituted(results, Divisor::Two).map(rounded);
+    let root_two = substitution::substituted(results, Divisor::RootTwo).map(rounded);
+    profile.substitution = half.zip(root_two).map(|(half, root_two)| Substitutions { half, root_two });
+    profile.order_statistics = order_statistics::impute(results)
+        .and_then(|imputed| imputed.log_moments())
+        .and_then(|(mean, deviation)| figure(mean.exp()).zip(figure(deviation.exp())))
+        .map(|(geometric_mean, geometric_standard_deviation)| GeometricFigures {
+            geometric_mean,
+            geometric_standard_deviation,
+        });
+    profile.kaplan_meier = kaplan_meier(results).and_then(|estimate| figure(estimate.mean()));
+    if results.iter().any(|result| !result.is_value() && !is_non_detect(*result)) {
+        profile.flag(RANGES_NOT_RANKED);
+    }
+}
+
+fn test_en_689(profile: &mut GroupProfile, results: &[Measured], limit: f64) {
+    if results.iter().any(|result| {
+        is_non_detect(*result) && result.upper().is_some_and(|upper| significant(upper) > significant(limit))
+    }) {
+        profile.flag(REPORTING_LIMIT_TOO_HIGH);
+    }
+    if results.len() < en_689::FEWEST_RESULTS {
+        profile.flag(TOO_FEW_FOR_EN_689);
+    } else if results.len() < en_689::FEWEST_STATISTICAL {
+        profile.en_689 = en_689::preliminary(results, limit);
+    } else {
+        let upper_70 = profile.percentile_95.and_then(|percentile| percentile.upper_70);
+        profile.en_689 = upper_70.map(|upper_70| en_689::statistical(upper_70, limit));
+        if upper_70.is_none() {
+            profile.flag(EN_689_NEEDS_A_FIT);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
