@@ -4,3 +4,4 @@
 
 pub mod hygiene;
 pub mod model;
+pub mod surveillance;
