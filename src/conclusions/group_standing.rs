@@ -1,0 +1,170 @@
+//! The standing of a group, from its shift averages: rounds for each authority, and what they moved.
+
+use crate::conclusions::era::Era;
+use crate::conclusions::evidence::GroupEvidence;
+use crate::conclusions::flag::{Flag, raise, raise_if};
+use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
+use crate::conclusions::shift_average::ShiftTwa;
+use crate::conclusions::use_of_result::StandingUse;
+use crate::model::facts::agent::LimitKind;
+use crate::model::identifiers::EventId;
+use crate::model::text::Code;
+use crate::model::unit::Unit;
+use crate::record;
+use crate::surveillance::calendar::WorkingDays;
+use crate::surveillance::level::{Level, Levels};
+use crate::surveillance::pack::Pack;
+use crate::surveillance::round::{Member, Round};
+use crate::surveillance::standing::{self, Move};
+use crate::surveillance::step_down::step_downs;
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+
+/// What the reading of a standing takes from outside the group: the rules, and the site's working days.
+#[derive(Debug, Clone, Copy)]
+pub struct StandingRules<'a> {
+    /// The clauses.
+    pub pack: &'a Pack,
+    /// The site's working days.
+    pub working_days: &'a WorkingDays,
+}
+
+/// How a group stands by the limits of one authority.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AuthorityStanding {
+    /// Whose limits.
+    pub authority: Code,
+    /// Every move, in the order of the rounds; a later one stands over earlier ones from its `since` on.
+    pub moves: Vec<Move>,
+    /// What is to be known of it.
+    pub flags: Vec<Flag>,
+}
+
+record! {
+    /// The round that set a standing.
+    pub struct RoundView {
+        /// The sampling event.
+        event_id: EventId,
+        /// Its latest shift date.
+        date: NaiveDate,
+    }
+}
+
+record! {
+    /// How a group stood at the end of an era, by the limits of one authority.
+    pub struct StandingView {
+        /// Whose limits.
+        authority: Code,
+        /// Where it stands.
+        value: Level,
+        /// Since when; absent: from the beginning, or nothing stands.
+        since: Option<NaiveDate>,
+        /// The round that set it.
+        round: Option<RoundView>,
+        /// The clause of a step down.
+        clause: Option<String>,
+    }
+}
+
+impl AuthorityStanding {
+    /// The move that decides on a date; `None`: nothing has told yet.
+    pub fn on(&self, date: NaiveDate) -> Option<&Move> {
+        self.moves.iter().rev().find(|change| change.since.is_none_or(|since| since <= date))
+    }
+
+    /// The standing at the end of an era, for people and programs.
+    pub fn at_end_of(&self, era: &Era) -> StandingView {
+        let last = self.on(era.to.and_then(|to| to.pred_opt()).unwrap_or(NaiveDate::MAX));
+        StandingView {
+            authority: self.authority.clone(),
+            value: last.map_or(Level::Unknown, |change| change.level),
+            since: last.and_then(|change| change.since),
+            round: last.map(|change| RoundView { event_id: change.round.0, date: change.round.1 }),
+            clause: last.and_then(|change| change.clause.clone()),
+        }
+    }
+}
+
+/// How a group stands for an agent, by every authority that has 8-hour limits: the law's first, then by name.
+///
+/// `shifts` are the group's, all of one agent; only those that the table of uses lets count enter a round.
+pub fn group_standings(
+    shifts: &[ShiftTwa],
+    eras: &[Era],
+    group: &GroupEvidence,
+    agent: &AgentEvidence,
+    rules: StandingRules<'_>,
+) -> Vec<AuthorityStanding> {
+    let eras: Vec<standing::Era> =
+        eras.iter().map(|era| standing::Era { from: era.from, to: era.to }).collect();
+    let unit = agent.unit().or_else(|| shifts.first().map(|shift| shift.unit));
+    agent
+        .authorities()
+        .into_iter()
+        .filter_map(|authority| {
+            let unit = unit?;
+            let rounds = rounds(shifts, group, agent, authority, unit);
+            // The way down is the standard's: only the law has one.
+            let newest =
+                rounds.iter().map(|round| (round.date, round.event, round.levels)).max_by_key(|r| (r.0, r.1));
+            let ways_down =
+                newest.filter(|_| authority.as_str() == STATUTORY_AUTHORITY).map(|(date, _, levels)| {
+                    step_downs(rules.pack, agent.code().as_str(), rule_set_on(group, date), levels, unit)
+                });
+            let ways_down = ways_down.unwrap_or_default();
+            let mut flags = Vec::new();
+            if rounds.is_empty() {
+                let judged = shifts.iter().any(|shift| counts(shift).is_some());
+                raise_if(&mut flags, judged, Flag::NoEightHourLimit);
+            } else if ways_down.is_empty() {
+                raise(&mut flags, Flag::NoStepDown);
+            }
+            let moves = standing::moves(&rounds, &eras, &ways_down, rules.working_days);
+            Some(AuthorityStanding { authority: authority.clone(), moves, flags })
+        })
+        .collect()
+}
+
+/// The rounds of a group for one authority: an event's countable averages, with the levels of its latest shift date.
+fn rounds(
+    shifts: &[ShiftTwa],
+    group: &GroupEvidence,
+    agent: &AgentEvidence,
+    authority: &Code,
+    unit: Unit,
+) -> Vec<Round> {
+    let mut events: BTreeMap<EventId, Vec<(&ShiftTwa, Member)>> = BTreeMap::new();
+    for shift in shifts.iter().filter(|shift| shift.unit == unit) {
+        if let Some(member) = counts(shift) {
+            events.entry(shift.event).or_default().push((shift, member));
+        }
+    }
+    events
+        .into_iter()
+        .filter_map(|(event, members)| {
+            let date = members.iter().map(|(shift, _)| shift.shift_date).max()?;
+            let level = |kind| agent.level(authority.as_str(), kind, rule_set_on(group, date), date, unit);
+            let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
+            let set = levels.action_level.is_some() || levels.limit.is_some();
+            let members = members.into_iter().map(|(_, member)| member).collect();
+            set.then_some(Round { event, date, levels, members })
+        })
+        .collect()
+}
+
+/// A shift as a member of its round; `None` where it does not count.
+fn counts(shift: &ShiftTwa) -> Option<Member> {
+    let only_upward = match shift.uses.standing {
+        StandingUse::Counts => false,
+        StandingUse::OnlyUpward => true,
+        StandingUse::ShortTermLimbs | StandingUse::Beside | StandingUse::Never => return None,
+    };
+    Some(Member {
+        twa: shift.compared()?,
+        accepted: shift.accepted,
+        flagged: shift.flagged,
+        only_upward,
+        short_shift: shift.short_shift,
+        part_sampled: shift.part_sampled,
+    })
+}

@@ -1,0 +1,161 @@
+//! What a worker's history is drawn from.
+
+use crate::conclusions::history::level_period::LevelPeriod;
+use crate::conclusions::limits::AgentEvidence;
+use crate::hygiene::cumulative::MeanWithLimits;
+use crate::hygiene::profile::ProfileMethod;
+use crate::model::facts::group::Judgement;
+use crate::model::facts::worker::{Absence, Assignment, Employment, WorkedDay};
+use crate::model::identifiers::{GroupId, SiteId};
+use crate::model::measured::Measured;
+use crate::model::unit::Unit;
+use crate::model::version::Version;
+use crate::surveillance::standing::Move;
+use chrono::NaiveDate;
+
+/// Everything known of one worker and one agent, at all sites.
+#[derive(Debug, Clone, Copy)]
+pub struct HistoryEvidence<'e> {
+    /// The agent.
+    pub agent: &'e AgentEvidence,
+    /// The worker's employments.
+    pub employments: &'e [Version<Employment>],
+    /// The worker's assignments.
+    pub assignments: &'e [Version<Assignment>],
+    /// Days recorded as worked.
+    pub recorded: &'e [Version<WorkedDay>],
+    /// Absences.
+    pub absences: &'e [Version<Absence>],
+    /// The groups of the assignments and of the recorded days.
+    pub groups: &'e [GroupExposure],
+    /// The worker's own shifts.
+    pub own: &'e [OwnShift],
+}
+
+impl HistoryEvidence<'_> {
+    /// The unit of all concentrations: that of the agent's limit, else that of the first mean or own shift.
+    pub fn unit(&self) -> Unit {
+        let means = || self.groups.iter().flat_map(|group| &group.eras).map(|era| era.unit).next();
+        self.agent
+            .unit()
+            .or_else(means)
+            .or_else(|| self.own.first().map(|own| own.unit))
+            .unwrap_or(Unit::MgPerM3)
+    }
+
+    /// A group among the evidence.
+    pub fn group(&self, id: GroupId) -> Option<&GroupExposure> {
+        self.groups.iter().find(|group| group.group == id)
+    }
+
+    /// The site of an assignment or recorded day: its own column, else that of its group.
+    pub fn site_of(&self, own: Option<SiteId>, group: GroupId) -> Option<SiteId> {
+        own.or_else(|| self.group(group).map(|known| known.site))
+    }
+}
+
+/// What a group says of the exposure of its members.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroupExposure {
+    /// The group.
+    pub group: GroupId,
+    /// Its site.
+    pub site: SiteId,
+    /// What each era shows, in order; they cover all time.
+    pub eras: Vec<EraMean>,
+    /// Judgements of the group, of any agent.
+    pub judgements: Vec<Version<Judgement>>,
+    /// The moves of its standing by the statute, in their order.
+    pub standing: Vec<PlacedMove>,
+    /// The statute's action level over time.
+    pub action_level: Vec<LevelPeriod>,
+    /// When a respirator was required (first day, first day no longer).
+    pub respirator: Vec<(NaiveDate, Option<NaiveDate>)>,
+}
+
+/// The mean of a group in one era.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EraMean {
+    /// The first day; the first era has none.
+    pub from: Option<NaiveDate>,
+    /// The first day no longer; the last era has none.
+    pub to: Option<NaiveDate>,
+    /// The unit of the mean.
+    pub unit: Unit,
+    /// How it was estimated.
+    pub method: ProfileMethod,
+    /// The arithmetic mean with one-sided 95 % limits, where it can be estimated.
+    pub mean: Option<MeanWithLimits>,
+    /// Minutes of the shifts behind it.
+    pub shift_minutes: Option<f64>,
+    /// How many shifts are behind it.
+    pub n: usize,
+    /// How many workers.
+    pub worker_count: usize,
+    /// How many dates.
+    pub date_count: usize,
+    /// The first of them.
+    pub first: Option<NaiveDate>,
+    /// The last of them.
+    pub last: Option<NaiveDate>,
+    /// Results behind it that are not accepted yet.
+    pub not_accepted: usize,
+}
+
+impl EraMean {
+    /// Whether a date lies in the era.
+    pub fn holds(&self, date: NaiveDate) -> bool {
+        self.from.is_none_or(|from| from <= date) && self.to.is_none_or(|to| date < to)
+    }
+}
+
+/// A move of standing with the journal positions it rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlacedMove {
+    /// The move.
+    pub change: Move,
+    /// Positions of the facts behind it.
+    pub basis: Vec<i64>,
+}
+
+/// One of the worker's own shifts, or the part of it spent in one group.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OwnShift {
+    /// The shift date.
+    pub date: NaiveDate,
+    /// The group.
+    pub group: GroupId,
+    /// Its site.
+    pub site: SiteId,
+    /// The unit of the averages.
+    pub unit: Unit,
+    /// The 8-hour TWA as it is compared with levels (with a changed flow, everything from one value to the other).
+    pub twa: Option<Measured>,
+    /// The 8-hour TWA as it enters a mean.
+    pub mean_twa: Option<Measured>,
+    /// The highest short-term average.
+    pub short_term: Option<Measured>,
+    /// Minutes of the shift in that group.
+    pub shift_minutes: f64,
+    /// Whether it counts as an own measured day.
+    pub own_record: bool,
+    /// Whether a profile may use it.
+    pub enters_profile: bool,
+    /// Results behind it that are not accepted yet.
+    pub not_accepted: usize,
+    /// Journal positions of the facts behind it.
+    pub basis: Vec<i64>,
+}
+
+/// What is asked of a history.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// The first day; without it the first employment.
+    pub from: Option<NaiveDate>,
+    /// The first day no longer; without it the day after `today`.
+    pub to: Option<NaiveDate>,
+    /// Years by the calendar that are taken off the end.
+    pub lag_years: u32,
+    /// The latest local date over the worker's sites.
+    pub today: NaiveDate,
+}

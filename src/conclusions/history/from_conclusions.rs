@@ -1,0 +1,175 @@
+//! What a history takes from the conclusions on groups and shifts.
+
+use crate::conclusions::evidence::GroupEvidence;
+use crate::conclusions::history::evidence::{EraMean, GroupExposure, OwnShift, PlacedMove};
+use crate::conclusions::history::level_period::action_levels;
+use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY};
+use crate::conclusions::profile::{EraProfile, GroupConclusion};
+use crate::conclusions::shift_average::ShiftTwa;
+use crate::hygiene::cumulative::MeanWithLimits;
+use crate::hygiene::shift::peak;
+use crate::model::facts::group::{Condition, ConditionKind, Judgement};
+use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId};
+use crate::model::measured::Measured;
+use crate::model::unit::Unit;
+use crate::model::version::Version;
+use crate::surveillance::standing::Move;
+use chrono::NaiveDate;
+
+impl EraMean {
+    /// The mean of a group's profile in one era.
+    pub fn of(profile: &EraProfile) -> Self {
+        Self {
+            from: profile.era.from,
+            to: profile.era.to,
+            unit: profile.unit,
+            method: profile.profile.method,
+            mean: profile.profile.arithmetic_mean.map(|mean| MeanWithLimits {
+                estimate: mean.estimate,
+                lower: mean.lower_95,
+                upper: mean.upper_95,
+            }),
+            shift_minutes: profile.shift_minutes,
+            n: profile.results.len(),
+            worker_count: profile.worker_count,
+            date_count: profile.date_count,
+            first: profile.first,
+            last: profile.last,
+            not_accepted: profile.not_accepted,
+        }
+    }
+}
+
+/// When a respirator was required in a group for an agent (first day, first day no longer).
+pub fn respirator_periods(
+    conditions: &[Version<Condition>],
+    group: GroupId,
+    agent: &AgentEvidence,
+) -> Vec<(NaiveDate, Option<NaiveDate>)> {
+    conditions
+        .iter()
+        .filter(|condition| {
+            condition.stands()
+                && condition.parent == Some(group.0)
+                && condition.fact.agent_code == *agent.code()
+                && condition.fact.kind == ConditionKind::RespiratorRequired
+        })
+        .map(|condition| (condition.fact.from, condition.fact.to))
+        .collect()
+}
+
+impl GroupExposure {
+    /// What a group's conclusion says of its members; `positions_of` gives the journal positions behind an event.
+    pub fn of(
+        group: &GroupEvidence,
+        conclusion: &GroupConclusion,
+        agent: &AgentEvidence,
+        judgements: &[Version<Judgement>],
+        conditions: &[Version<Condition>],
+        positions_of: impl Fn(EventId) -> Vec<i64>,
+    ) -> Self {
+        let unit = conclusion.eras.first().map(|era| era.unit).or_else(|| agent.unit());
+        let statutory =
+            conclusion.standings.iter().find(|standing| standing.authority.as_str() == STATUTORY_AUTHORITY);
+        let placed =
+            |change: &Move| PlacedMove { change: change.clone(), basis: positions_of(change.round.0) };
+        let id = GroupId(group.group.id);
+        Self {
+            group: id,
+            site: SiteId(group.site.id),
+            eras: conclusion.eras.iter().map(EraMean::of).collect(),
+            judgements: judgements
+                .iter()
+                .filter(|judgement| judgement.fact.group_id == id)
+                .cloned()
+                .collect(),
+            standing: statutory
+                .map(|standing| standing.moves.iter().map(placed).collect())
+                .unwrap_or_default(),
+            action_level: action_levels(agent, group, unit.unwrap_or(Unit::MgPerM3)),
+            respirator: respirator_periods(conditions, id, agent),
+        }
+    }
+}
+
+impl OwnShift {
+    /// A worker's own shift; `None` where its group or site is not known. `positions_of` gives the journal positions
+    /// behind a sample and its results.
+    pub fn of(shift: &ShiftTwa, positions_of: impl Fn(SampleId) -> Vec<i64>) -> Option<Self> {
+        let means: Vec<Measured> = shift.peaks.iter().map(|peak| peak.mean).collect();
+        let mut basis: Vec<i64> =
+            shift.samples.iter().flat_map(|sample| positions_of(sample.sample_id)).collect();
+        basis.sort_unstable();
+        basis.dedup();
+        Some(Self {
+            date: shift.shift_date,
+            group: shift.group?,
+            site: shift.site?,
+            unit: shift.unit,
+            twa: shift.compared(),
+            mean_twa: shift.twa,
+            short_term: peak(&means),
+            shift_minutes: shift.shift_minutes,
+            own_record: shift.uses.own_record,
+            enters_profile: shift.enters_profile(),
+            not_accepted: shift.not_accepted,
+            basis,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::conclusions::asked::Asked;
+    use crate::conclusions::group_standing::StandingRules;
+    use crate::conclusions::invented::{EVENT, GROUP, SITE, agent, date, event, group, id, shift};
+    use crate::conclusions::profile::conclude_group;
+    use crate::surveillance::calendar::WorkingDays;
+    use crate::surveillance::level::Level;
+    use crate::surveillance::pack::Pack;
+    use serde_json::json;
+
+    // This registry's rules; invented numbers.
+    #[test]
+    fn the_profile_standing_and_shifts_of_a_group_become_the_ground_of_a_history() {
+        let (group, agent, event) =
+            (group(Some("2026-02-01")), agent("chromium_vi"), event(EVENT, &json!({})));
+        let day = |number: u128, on: &str, value: f64| {
+            shift(
+                number,
+                &event,
+                &json!({"shift_date": on, "control_ids_running": null}),
+                &json!({"value": value}),
+            )
+        };
+        let samples = [day(101, "2026-01-05", 1.0), day(102, "2026-01-06", 2.0), day(103, "2026-01-07", 3.0)];
+        let working_days = WorkingDays::default();
+        let rules = StandingRules { pack: Pack::built_in(), working_days: &working_days };
+        let found = conclude_group(&group, &samples, &agent, rules, Asked::default());
+        let exposure = GroupExposure::of(&group, &found, &agent, &[], &[], |_| vec![5]);
+        assert_eq!((exposure.group.0, exposure.site.0), (id(GROUP), id(SITE)));
+        // The arm of 1 February cuts two eras; the second has no results.
+        let counts: Vec<_> =
+            exposure.eras.iter().map(|era| (era.n, era.date_count, era.mean.is_some())).collect();
+        assert_eq!(counts, [(3, 3, true), (0, 0, false)]);
+        assert_eq!(exposure.eras[0].to, Some(date("2026-02-01")));
+        let standing = &exposure.standing[0];
+        assert_eq!(
+            (standing.change.level, standing.basis.as_slice()),
+            (Level::AtOrAboveActionLevel, &[5][..])
+        );
+        let own: Vec<_> = found
+            .shifts
+            .iter()
+            .filter_map(|shift| {
+                OwnShift::of(shift, |sample| vec![i64::try_from(sample.0.as_u128()).unwrap()])
+            })
+            .collect();
+        assert_eq!(
+            (own.len(), own[2].twa, own[2].basis.as_slice()),
+            (3, Some(Measured::Value(3.0)), &[103][..])
+        );
+        assert!(own.iter().all(|own| own.own_record && own.enters_profile && own.group == exposure.group));
+    }
+}

@@ -1,0 +1,21 @@
+//! One worker's exposure to one agent over the years and over all sites: intervals with their means, the dose, the gaps,
+//! and the days at or above the action level.
+//!
+//! The way through the folder: [`evidence`] is what goes in ([`from_conclusions`] takes it from groups and shifts), [`piece`] cuts the assignments where anything changes,
+//! [`basis`] finds the mean of each piece, [`weight`] how much was worked, [`timeline`] what is missing, [`conclude`] puts
+//! the history together. [`worker_days`] lists the dates that the surveillance clauses count, [`day_numbers`] sums them up.
+
+pub mod basis;
+#[cfg(test)]
+mod cases;
+pub mod conclude;
+pub mod day_numbers;
+pub mod evidence;
+pub mod from_conclusions;
+pub mod level_period;
+pub mod piece;
+pub mod thresholds;
+pub mod timeline;
+pub mod view;
+pub mod weight;
+pub mod worker_days;

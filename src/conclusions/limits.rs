@@ -1,0 +1,173 @@
+//! Which limits of an agent hold where and when, and in which unit its concentrations are given.
+
+use crate::conclusions::evidence::GroupEvidence;
+use crate::hygiene::air::{ROOM_AIR, mg_per_m3_to_ppm, ppm_to_mg_per_m3};
+use crate::model::facts::agent::{Agent, AgentState, Limit, LimitKind};
+use crate::model::facts::rule_set::RuleSet;
+use crate::model::facts::site::{RuleSetChange, Site};
+use crate::model::measured::Measured;
+use crate::model::rounding::significant;
+use crate::model::text::Code;
+use crate::model::unit::{Dimension, Unit};
+use crate::model::version::Version;
+use chrono::NaiveDate;
+
+/// Who sets the limits that are law; a stricter limit of anyone else stands beside them.
+pub const STATUTORY_AUTHORITY: &str = "OSHA";
+
+/// An agent with the limits that its results are compared with.
+#[derive(Debug, Clone)]
+pub struct AgentEvidence {
+    /// The agent.
+    pub agent: Version<Agent>,
+    /// Its limits, and for a total those that a hygienist names for it.
+    pub limits: Vec<Version<Limit>>,
+}
+
+impl AgentEvidence {
+    /// The agent's code.
+    pub fn code(&self) -> &Code {
+        &self.agent.fact.code
+    }
+
+    /// Whether it is noise, which has its own arithmetic.
+    pub fn is_noise(&self) -> bool {
+        self.agent.fact.state == AgentState::Physical
+    }
+
+    /// The unit in which its concentrations are given: that of its limit, the law's 8-hour limit first.
+    pub fn unit(&self) -> Option<Unit> {
+        let rank = |limit: &&Version<Limit>| {
+            (limit.fact.authority.as_str() != STATUTORY_AUTHORITY, limit.fact.kind, limit.position, limit.id)
+        };
+        self.limits.iter().filter(|limit| limit.stands()).min_by_key(rank).map(|limit| limit.fact.value.unit)
+    }
+
+    /// The limits in force, in the order of authority (the law's first), kind and averaging time.
+    ///
+    /// A limit for part of the work (`applies_to`) counts only where its authority has no general one of that kind.
+    pub fn in_force(&self, rule_set: RuleSet, on: NaiveDate) -> Vec<&Limit> {
+        let holding: Vec<&Version<Limit>> = self
+            .limits
+            .iter()
+            .filter(|limit| {
+                limit.stands() && limit.fact.holds(rule_set, on) && limit.fact.kind != LimitKind::Peak
+            })
+            .collect();
+        let general = |limit: &Limit| {
+            holding.iter().any(|other| {
+                let other = &other.fact;
+                other.applies_to.is_none() && other.authority == limit.authority && other.kind == limit.kind
+            })
+        };
+        let mut chosen: Vec<&Version<Limit>> = holding
+            .iter()
+            .copied()
+            .filter(|limit| limit.fact.applies_to.is_none() || !general(&limit.fact))
+            .collect();
+        chosen.sort_by_key(|limit| {
+            let fact = &limit.fact;
+            let lawful = fact.authority.as_str() != STATUTORY_AUTHORITY;
+            (lawful, fact.authority.clone(), fact.kind, fact.averaging_minutes, limit.position, limit.id)
+        });
+        chosen.into_iter().map(|limit| &limit.fact).collect()
+    }
+
+    /// The level of a kind that an authority has in force, in a unit; the strictest where there are several.
+    pub fn level(
+        &self,
+        authority: &str,
+        kind: LimitKind,
+        rule_set: RuleSet,
+        on: NaiveDate,
+        unit: Unit,
+    ) -> Option<f64> {
+        self.in_force(rule_set, on)
+            .into_iter()
+            .filter(|limit| limit.authority.as_str() == authority && limit.kind == kind)
+            .filter_map(|limit| self.level_in(limit, unit))
+            .reduce(f64::min)
+    }
+
+    /// The law's 8-hour limit in a unit.
+    pub fn statutory_twa(&self, rule_set: RuleSet, on: NaiveDate, unit: Unit) -> Option<f64> {
+        self.level(STATUTORY_AUTHORITY, LimitKind::Twa, rule_set, on, unit)
+    }
+
+    /// The law's action level in a unit.
+    pub fn action_level(&self, rule_set: RuleSet, on: NaiveDate, unit: Unit) -> Option<f64> {
+        self.level(STATUTORY_AUTHORITY, LimitKind::ActionLevel, rule_set, on, unit)
+    }
+
+    /// The authorities with an 8-hour limit or action level among the limits, the law's first, then by name.
+    pub fn authorities(&self) -> Vec<&Code> {
+        let mut authorities: Vec<&Code> = self
+            .limits
+            .iter()
+            .filter(|limit| limit.stands())
+            .filter(|limit| matches!(limit.fact.kind, LimitKind::Twa | LimitKind::ActionLevel))
+            .map(|limit| &limit.fact.authority)
+            .collect();
+        authorities.sort_by_key(|authority| (authority.as_str() != STATUTORY_AUTHORITY, *authority));
+        authorities.dedup();
+        authorities
+    }
+
+    /// A limit's number in a unit.
+    pub fn level_in(&self, limit: &Limit, unit: Unit) -> Option<f64> {
+        match self.convert(limit.value.measured, limit.value.unit, unit)? {
+            Measured::Value(level) => Some(level),
+            _ => None,
+        }
+    }
+
+    /// What is known, in another unit; between mass and volume parts by the agent's molar mass at 25 °C and 760 mmHg.
+    pub fn convert(&self, measured: Measured, from: Unit, to: Unit) -> Option<Measured> {
+        if from.dimension() == to.dimension() {
+            // Each number by itself, so that the decimal digits stay; a factor would round twice.
+            return Some(each(measured, |value| from.convert(value, to).map_or(value, significant)));
+        }
+        let molar_mass = self.agent.fact.molar_mass.as_ref()?.number_in(Unit::GPerMol)?;
+        let factor = match (from.dimension(), to.dimension()) {
+            (Dimension::MassConcentration, Dimension::VolumeFraction) => {
+                let ppm = mg_per_m3_to_ppm(from.convert(1.0, Unit::MgPerM3)?, molar_mass, ROOM_AIR)?;
+                Unit::Ppm.convert(ppm, to)?
+            }
+            (Dimension::VolumeFraction, Dimension::MassConcentration) => {
+                let mass = ppm_to_mg_per_m3(from.convert(1.0, Unit::Ppm)?, molar_mass, ROOM_AIR)?;
+                Unit::MgPerM3.convert(mass, to)?
+            }
+            _ => return None,
+        };
+        Some(measured.scaled(factor).rounded())
+    }
+}
+
+/// The rule set of a group on a date: the group's own latest one, else the site's latest, else the site's first.
+pub fn rule_set_on(group: &GroupEvidence, on: NaiveDate) -> RuleSet {
+    latest(&group.group_rule_sets, on)
+        .unwrap_or_else(|| site_rule_set_on(&group.site, &group.site_rule_sets, on))
+}
+
+/// The rule set of a site on a date.
+pub fn site_rule_set_on(site: &Version<Site>, changes: &[Version<RuleSetChange>], on: NaiveDate) -> RuleSet {
+    latest(changes, on).unwrap_or(site.fact.rule_set)
+}
+
+fn latest(changes: &[Version<RuleSetChange>], on: NaiveDate) -> Option<RuleSet> {
+    changes
+        .iter()
+        .filter(|change| change.stands() && change.fact.from <= on)
+        .max_by_key(|change| (change.fact.from, change.position, change.id))
+        .map(|change| change.fact.rule_set)
+}
+
+/// The same with every number put through a function that keeps their order.
+fn each(measured: Measured, with: impl Fn(f64) -> f64) -> Measured {
+    match measured {
+        Measured::Value(value) => Measured::Value(with(value)),
+        Measured::Below(value) => Measured::Below(with(value)),
+        Measured::Above(value) => Measured::Above(with(value)),
+        Measured::Between { lower, upper } => Measured::Between { lower: with(lower), upper: with(upper) },
+    }
+}

@@ -1,0 +1,29 @@
+//! What the facts say: samples, shift averages, profiles, verdicts, histories. Pure: facts in, conclusions out.
+
+pub mod asked;
+pub mod averaging;
+pub mod changed_after_result;
+pub mod comparison;
+pub mod concentration;
+pub mod control_state;
+pub mod era;
+pub mod evidence;
+pub mod field_blanks;
+pub mod flag;
+pub mod group_standing;
+pub mod history;
+#[cfg(test)]
+pub(crate) mod invented;
+pub mod left_out;
+pub mod limits;
+pub mod method;
+pub mod profile;
+pub mod profile_view;
+pub mod sample;
+pub mod sampled_air;
+pub mod shift_average;
+pub mod shift_average_view;
+pub mod shift_of_worker;
+pub mod standing_result;
+pub mod use_of_result;
+pub mod verdict;
