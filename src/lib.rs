@@ -2,6 +2,7 @@
 //!
 //! Floors from the ground up; a floor uses only floors below it (a test reads the `use` lines).
 
+pub mod access;
 pub mod conclusions;
 pub mod hygiene;
 pub mod model;
