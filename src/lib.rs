@@ -6,4 +6,5 @@ pub mod access;
 pub mod conclusions;
 pub mod hygiene;
 pub mod model;
+pub mod store;
 pub mod surveillance;
