@@ -6,5 +6,6 @@ pub mod access;
 pub mod conclusions;
 pub mod hygiene;
 pub mod model;
+pub mod registry;
 pub mod store;
 pub mod surveillance;

@@ -1,0 +1,155 @@
+//! `GET /workers/{id}/history`.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::access::scope::Scope;
+use crate::conclusions::asked::Asked;
+use crate::conclusions::history::conclude::history as conclude;
+use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift, Window};
+use crate::conclusions::history::view::HistoryView;
+use crate::conclusions::limits::AgentEvidence;
+use crate::model::facts::worker::Worker;
+use crate::model::shape::Shape;
+use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::{derive, exposure};
+use crate::registry::gather;
+use crate::registry::gather::workers::WorkerEvidence;
+use crate::registry::recording;
+use crate::registry::refusal::Refusal;
+use crate::store::backend::Tx;
+use crate::store::versions::AsOf;
+use chrono::{DateTime, NaiveDate, Utc};
+use serde_json::Value;
+use std::sync::Arc;
+use uuid::Uuid;
+
+/// What is asked of a history.
+#[derive(Debug, Clone)]
+pub struct Question {
+    /// Of which agent.
+    pub agent_code: String,
+    /// The first day.
+    pub from: Option<NaiveDate>,
+    /// The first day no longer.
+    pub to: Option<NaiveDate>,
+    /// Years by the calendar taken off the end.
+    pub lag_years: u32,
+    /// Whether it is asked as of now.
+    pub now: bool,
+}
+
+/// Everything known of one worker and one agent.
+#[derive(Debug)]
+pub struct Everything {
+    /// The agent.
+    pub agent: Arc<AgentEvidence>,
+    /// The worker.
+    pub worker: WorkerEvidence,
+    /// The groups of assignments and recorded days.
+    pub groups: Vec<GroupExposure>,
+    /// The worker's own shifts.
+    pub own: Vec<OwnShift>,
+    /// The latest local date over the worker's sites.
+    pub today: NaiveDate,
+}
+
+impl Everything {
+    /// The same as the history takes it.
+    pub fn evidence(&self) -> HistoryEvidence<'_> {
+        HistoryEvidence {
+            agent: &self.agent,
+            employments: &self.worker.employments,
+            assignments: &self.worker.assignments,
+            recorded: &self.worker.worked_days,
+            absences: &self.worker.absences,
+            groups: &self.groups,
+            own: &self.own,
+        }
+    }
+}
+
+/// Gathers everything known of a worker and an agent; with a scope, only what happened on its sites.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn everything(
+    sight: &mut Sight<'_>,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    code: &str,
+    within: &Scope,
+    asked: Asked,
+) -> Result<Option<Everything>, Refusal> {
+    let Some(agent) = sight.agent(code).await? else { return Ok(None) };
+    let Some(mut found) = gather::workers::worker(sight.tx, sight.as_of, worker).await? else {
+        return Ok(None);
+    };
+    if !within.is_all() {
+        let here = |site: Option<crate::model::identifiers::SiteId>| {
+            site.is_some_and(|site| within.sites.holds(site))
+        };
+        found.assignments.retain(|assignment| here(assignment.site));
+        found.worked_days.retain(|day| here(day.site));
+        found.sites.retain(|site| within.sites.holds(site.id.into()));
+    }
+    let mut ids: Vec<Uuid> = found.assignments.iter().map(|assignment| assignment.fact.group_id.0).collect();
+    ids.extend(found.worked_days.iter().map(|day| day.fact.group_id.0));
+    ids.sort_unstable();
+    ids.dedup();
+    let mut groups = Vec::with_capacity(ids.len());
+    for id in ids {
+        groups.extend(exposure::of_group(sight, id, &agent, asked).await?);
+    }
+    let mut own = exposure::own(sight, worker, &agent, asked).await?;
+    own.retain(|shift| within.sites.holds(shift.site));
+    let horizon = found.horizon(now);
+    let today = horizon.pred_opt().unwrap_or(horizon);
+    Ok(Some(Everything { agent, worker: found, groups, own, today }))
+}
+
+/// A worker's history as far as the caller sees it.
+///
+/// # Errors
+/// [`Refusal::Unknown`] where the worker is not in sight; a fault for an agent that is not known.
+pub async fn history(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    question: &Question,
+    asked: Asked,
+) -> Result<Value, Refusal> {
+    let scope = caller.may(Action::ReadHistories)?;
+    recording::read::<Worker>(tx, caller, as_of, worker).await?;
+    derive::must_be_agent(tx, as_of, &question.agent_code).await?;
+    if let (Some(from), Some(to)) = (question.from, question.to)
+        && to <= from
+    {
+        return Err(Refusal::fault("/to", "must be after from"));
+    }
+    let mut sight = if question.now { Sight::of_now(tx, as_of) } else { Sight::new(tx, as_of) };
+    let found = everything(&mut sight, now, worker, &question.agent_code, &scope, asked).await?;
+    let found = found.ok_or(Refusal::Unknown)?;
+    let window =
+        Window { from: question.from, to: question.to, lag_years: question.lag_years, today: found.today };
+    let view: HistoryView = conclude(&found.evidence(), window, asked);
+    let mut body = view.to_json();
+    if !scope.is_all() {
+        // Said plainly, so that nobody takes a part for the whole.
+        body["flags"] = with_flag(body.get("flags"), "only_sites_in_sight");
+        for gap in body.get_mut("gaps").and_then(Value::as_array_mut).into_iter().flatten() {
+            // Out of sight is not unassigned: he may have worked at another site.
+            if gap["kind"] == "no_assignment" {
+                gap["kind"] = "not_in_sight".into();
+            }
+        }
+    }
+    Ok(body)
+}
+
+fn with_flag(flags: Option<&Value>, flag: &str) -> Value {
+    let mut flags: Vec<Value> = flags.and_then(Value::as_array).cloned().unwrap_or_default();
+    flags.push(flag.into());
+    Value::Array(flags)
+}

@@ -1,0 +1,15 @@
+//! The use cases that draw conclusions: gather, conclude, hand out within the caller's sight.
+
+pub mod derive;
+pub mod exposure;
+pub mod history;
+pub mod kept;
+pub mod profiles;
+pub mod represents;
+pub mod sample_rows;
+pub mod samples;
+pub mod shift_averages;
+pub mod sight;
+pub mod summary;
+pub mod surveillance_rows;
+pub mod verdicts;

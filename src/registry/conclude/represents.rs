@@ -1,0 +1,78 @@
+//! Whom a sample stands for: those assigned to its group on its shift date.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::model::facts::sampling::Sample;
+use crate::model::facts::worker::{Assignment, Worker};
+use crate::model::identifiers::WorkerId;
+use crate::record;
+use crate::registry::gather;
+use crate::registry::recording;
+use crate::registry::refusal::Refusal;
+use crate::store::backend::Tx;
+use crate::store::tables::Key;
+use crate::store::versions::{AsOf, Where};
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+record! {
+    /// A worker for whom a sample stands.
+    pub struct Represented {
+        /// The worker.
+        worker_id: WorkerId,
+        /// Name.
+        name: String,
+        /// Job title then.
+        job_title: Option<String>,
+        /// Whether it was this worker who wore the sampler.
+        sampled: bool,
+    }
+}
+
+/// `GET /samples/{id}/represents`.
+///
+/// # Errors
+/// [`Refusal::Unknown`] where the sample is not in sight.
+pub async fn represents(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    id: Uuid,
+) -> Result<Vec<Represented>, Refusal> {
+    caller.may(Action::ReadWorkers)?;
+    let sample = recording::read::<Sample>(tx, caller, as_of, id).await?;
+    let day = sample.fact.shift_date;
+    let mut titles: BTreeMap<Uuid, Option<String>> = BTreeMap::new();
+    if let Some(group) = sample.fact.group_id {
+        let of_group = [Where::Is("group_id", Key::Id(Some(group.0)))];
+        for assignment in gather::all::<Assignment>(tx, as_of, &of_group).await? {
+            let fact = &assignment.fact;
+            if fact.from <= day && fact.to.is_none_or(|to| day < to) {
+                titles.insert(
+                    assignment.parent.unwrap_or_default(),
+                    fact.job_title.as_ref().map(ToString::to_string),
+                );
+            }
+        }
+    }
+    if let Some(worker) = sample.fact.worker_id {
+        let title = sample.fact.job_title.as_ref().map(ToString::to_string);
+        let known = titles.entry(worker.0).or_default();
+        *known = title.or(known.take());
+    }
+    let ids: Vec<Uuid> = titles.keys().copied().collect();
+    let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
+    Ok(workers
+        .into_iter()
+        .map(|worker| Represented {
+            worker_id: WorkerId(worker.id),
+            name: format!("{} {}", worker.fact.given_name, worker.fact.family_name),
+            job_title: titles
+                .get(&worker.id)
+                .cloned()
+                .flatten()
+                .or_else(|| worker.fact.job_title.as_ref().map(ToString::to_string)),
+            sampled: sample.fact.worker_id == Some(WorkerId(worker.id)),
+        })
+        .collect())
+}

@@ -1,0 +1,162 @@
+//! A worker and an agent in short: days, clauses, and the duties that ought to stand.
+
+use crate::access::scope::Scope;
+use crate::conclusions::asked::Asked;
+use crate::conclusions::history::worker_days::{WorkerDay, counting_horizon, worker_days};
+use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on};
+use crate::model::facts::rule_set::RuleSet;
+use crate::model::identifiers::{SiteId, WorkerId};
+use crate::model::shape::Shape;
+use crate::registry::conclude::history::{Everything, everything};
+use crate::registry::conclude::sight::Sight;
+use crate::registry::duties::Ought;
+use crate::registry::enter_pack::REGISTRY;
+use crate::registry::recompute::next_day;
+use crate::registry::refusal::Refusal;
+use crate::surveillance::day_count::WINDOW_MONTHS;
+use crate::surveillance::duties::first_examinations;
+use crate::surveillance::triggers::{ClauseOutcome, Question, evaluate, levels_of};
+use chrono::{DateTime, NaiveDate, Utc};
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// A summary with what it asks for.
+#[derive(Debug)]
+pub struct Summary {
+    /// The row as it is stored.
+    pub body: Value,
+    /// The first date on which it would differ with no new fact.
+    pub changes_on: Option<NaiveDate>,
+    /// The duties that ought to stand.
+    pub ought: Ought,
+}
+
+/// The summary of a worker and an agent over all sites.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn summary(
+    sight: &mut Sight<'_>,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    code: &str,
+) -> Result<Summary, Refusal> {
+    let everything_there_is = Scope::everything(REGISTRY);
+    let found = everything(sight, now, worker, code, &everything_there_is, Asked::default()).await?;
+    let Some(found) = found else {
+        return Ok(Summary { body: json!({}), changes_on: None, ought: Ought::default() });
+    };
+    let evidence = found.evidence();
+    let unit = evidence.unit();
+    let days = worker_days(&evidence, unit, counting_horizon(found.today));
+    let plain = days.plain();
+    let counted = days.at_or_above();
+    let mut outcomes: Vec<ClauseOutcome> = Vec::new();
+    let mut ought = Ought {
+        employer: found.worker.employments.last().map(|employment| employment.fact.employer.clone()),
+        learned_on: Some(found.today),
+        ..Ought::default()
+    };
+    for (rule_set, site) in rule_sets(sight, &found).await? {
+        let limits: Vec<_> = found
+            .agent
+            .limits
+            .iter()
+            .filter(|limit| limit.stands())
+            .map(|limit| limit.fact.clone())
+            .collect();
+        let statutory: Vec<_> =
+            limits.into_iter().filter(|limit| limit.authority.as_str() == STATUTORY_AUTHORITY).collect();
+        let (levels, _) = levels_of(&statutory, rule_set, Some(found.today));
+        let pack = sight.pack().await?;
+        let working_days = sight.working_days(site).await?;
+        let question = Question {
+            agent_code: code,
+            rule_set,
+            levels,
+            unit,
+            learned_on: Some(found.today),
+            working_days: &working_days,
+        };
+        let these: Vec<ClauseOutcome> = evaluate(&pack, &question, &plain)
+            .into_iter()
+            .filter(|outcome| outcomes.iter().all(|known| known.trigger_id != outcome.trigger_id))
+            .collect();
+        for outcome in these.iter().filter(|outcome| outcome.met) {
+            let (basis, sites) = behind(outcome, &days.days);
+            ought.sites.extend(sites);
+            ought.duties.extend(first_examinations(
+                &pack,
+                WorkerId(worker),
+                code,
+                std::slice::from_ref(outcome),
+                &basis,
+            ));
+        }
+        outcomes.extend(these);
+    }
+    let body = json!({
+        "measured": counted.measured.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
+        "by_standing": counted.by_standing.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
+        "undecided": counted.undecided.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
+        "clauses": outcomes.iter().map(Shape::to_json).collect::<Vec<_>>(),
+    });
+    let open = found
+        .worker
+        .assignments
+        .iter()
+        .any(|assignment| assignment.fact.to.is_none_or(|to| to > found.today));
+    // A due date may run from the day on which the registry learns of the duty.
+    let slides = open || ought.duties.iter().any(|duty| duty.grounds.due_from_learning);
+    let changes_on = if slides {
+        Some(next_day(found.today))
+    } else {
+        dates_ahead(sight, &found).await?.into_iter().find(|date| *date > found.today)
+    };
+    Ok(Summary { body, changes_on, ought })
+}
+
+/// The dates from which other limits or rule sets hold, in order.
+async fn dates_ahead(sight: &mut Sight<'_>, found: &Everything) -> Result<BTreeSet<NaiveDate>, Refusal> {
+    let limits = found.agent.limits.iter().map(|limit| &limit.fact);
+    let mut dates: BTreeSet<NaiveDate> = limits.flat_map(|limit| [limit.from, limit.to]).flatten().collect();
+    for exposure in &found.groups {
+        if let Some(group) = sight.group(exposure.group.0).await? {
+            let changes = group.site_rule_sets.iter().chain(&group.group_rule_sets);
+            dates.extend(changes.map(|change| change.fact.from));
+        }
+    }
+    Ok(dates)
+}
+
+/// The rule sets under which the worker has worked, each with a site of it, in the order of the words.
+async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
+    let mut sets: Vec<(RuleSet, SiteId)> = Vec::new();
+    for exposure in &found.groups {
+        if let Some(group) = sight.group(exposure.group.0).await? {
+            let rule_set = rule_set_on(&group, found.today);
+            if sets.iter().all(|(known, _)| *known != rule_set) {
+                sets.push((rule_set, exposure.site));
+            }
+        }
+    }
+    sets.sort_by_key(|(rule_set, _)| *rule_set);
+    Ok(sets)
+}
+
+/// Journal positions and sites behind a clause: the days of its window that count.
+fn behind(outcome: &ClauseOutcome, days: &[WorkerDay]) -> (Vec<i64>, BTreeSet<SiteId>) {
+    let inside = |date: NaiveDate| match &outcome.window {
+        Some(window) => window.from <= date && date < window.to,
+        None => true,
+    };
+    let counting = days.iter().filter(|day| inside(day.day.date) && day.verdict().counts);
+    let mut basis = BTreeSet::new();
+    let mut sites = BTreeSet::new();
+    for day in counting {
+        basis.extend(day.basis.iter().copied());
+        sites.extend(day.sites.iter().copied());
+    }
+    (basis.into_iter().collect(), sites)
+}

@@ -1,0 +1,115 @@
+//! The register of surveillance as rows of a table: one for each duty.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::model::facts::worker::{Employment, Worker};
+use crate::model::identifiers::{DutyId, WorkerId};
+use crate::record;
+use crate::registry::duties::{self, DutyView, Question};
+use crate::registry::gather;
+use crate::registry::refusal::Refusal;
+use crate::store::backend::Tx;
+use crate::store::versions::{AsOf, Page, Where};
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+use uuid::Uuid;
+
+record! {
+    /// A duty about a worker.
+    pub struct SurveillanceRow {
+        /// The duty.
+        duty_id: DutyId,
+        /// The worker.
+        worker_id: Option<WorkerId>,
+        /// The worker's name.
+        worker_name: Option<String>,
+        /// The employer who owes it.
+        employer: Option<String>,
+        /// The worker's number there.
+        employee_number: Option<String>,
+        /// What is to be done.
+        kind: String,
+        /// The agent.
+        agent_code: Option<String>,
+        /// Row of the pack.
+        trigger_id: Option<String>,
+        /// Section and paragraph.
+        clause: Option<String>,
+        /// Days counted in the worst window.
+        days_counted: Option<i64>,
+        /// The first day of that window.
+        window_from: Option<NaiveDate>,
+        /// The first day no longer of it.
+        window_to: Option<NaiveDate>,
+        /// By when the clause asks.
+        due_on: NaiveDate,
+        /// When the registry learned of it.
+        learned_on: NaiveDate,
+        /// How it stands.
+        status: String,
+        /// By how many days it was met late.
+        days_late: Option<i64>,
+        /// What is to be known of it.
+        flags: Vec<String>,
+    }
+}
+
+/// Every duty in sight, in order of due date, name and clause.
+///
+/// # Errors
+/// [`Refusal::Forbidden`], or when storage fails.
+pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<SurveillanceRow>, Refusal> {
+    caller.may(Action::Export)?;
+    let everything = Page { after: None, limit: i64::MAX };
+    let duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let ids: Vec<Uuid> = duties.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
+    let workers: BTreeMap<Uuid, _> = gather::many::<Worker>(tx, as_of, &ids, Where::Ids)
+        .await?
+        .into_iter()
+        .map(|worker| (worker.id, worker))
+        .collect();
+    let mut numbers: BTreeMap<Uuid, String> = BTreeMap::new();
+    for employment in gather::many::<Employment>(tx, as_of, &ids, Where::Parents).await? {
+        if employment.stands() {
+            numbers
+                .insert(employment.parent.unwrap_or_default(), employment.fact.employee_number.to_string());
+        }
+    }
+    let mut rows: Vec<SurveillanceRow> =
+        duties.into_iter().map(|duty| row(duty, &workers, &numbers)).collect();
+    rows.sort_by(|a, b| {
+        let key = |row: &SurveillanceRow| {
+            (row.due_on, row.worker_name.clone(), row.trigger_id.clone(), row.duty_id)
+        };
+        key(a).cmp(&key(b))
+    });
+    Ok(rows)
+}
+
+fn row(
+    duty: DutyView,
+    workers: &BTreeMap<Uuid, crate::model::version::Version<Worker>>,
+    numbers: &BTreeMap<Uuid, String>,
+) -> SurveillanceRow {
+    let worker_id = duty.subject.worker_id;
+    let worker = worker_id.and_then(|id| workers.get(&id.0));
+    SurveillanceRow {
+        duty_id: duty.id,
+        worker_id,
+        worker_name: worker.map(|worker| format!("{} {}", worker.fact.given_name, worker.fact.family_name)),
+        employer: duty.employer.map(|employer| employer.to_string()),
+        employee_number: worker_id.and_then(|id| numbers.get(&id.0).cloned()),
+        kind: duty.kind.to_string(),
+        agent_code: duty.agent_code.map(|code| code.to_string()),
+        trigger_id: duty.trigger_id.map(|id| id.to_string()),
+        clause: duty.clause,
+        days_counted: duty.days_counted,
+        window_from: duty.window.as_ref().map(|window| window.from),
+        window_to: duty.window.as_ref().map(|window| window.to),
+        due_on: duty.due_on,
+        learned_on: duty.learned_on,
+        status: duty.status.to_string(),
+        days_late: duty.days_late,
+        flags: duty.flags,
+    }
+}

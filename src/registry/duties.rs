@@ -1,0 +1,438 @@
+//! Duties: written by the registry when the facts ask for them, acted on by people.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::access::scope::{Scope, Sites};
+use crate::model::facts::account::Role;
+use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
+use crate::model::facts::worker::Worker;
+use crate::model::identifiers::{DutyId, SiteId, WorkerId};
+use crate::model::shape::{Faults, Shape};
+use crate::model::text::{Code, Line, Text};
+use crate::model::version::Version;
+use crate::record;
+use crate::registry::enter_pack::registry_itself;
+use crate::registry::facts::worker::employments;
+use crate::registry::gather;
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::{Change, Registry};
+use crate::store::backend::Tx;
+use crate::store::tables::Key;
+use crate::store::versions::{self, AsOf, Page, Where};
+use crate::surveillance::duties::{DutyChange, DutyGrounds, DutyKey, OughtDuty, StandingDuty, difference};
+use chrono::NaiveDate;
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
+
+/// The duties that ought to stand for a worker and an agent, and what is to be known of them.
+#[derive(Debug, Clone, Default)]
+pub struct Ought {
+    /// The duties.
+    pub duties: Vec<OughtDuty>,
+    /// Sites whose facts they rest on.
+    pub sites: BTreeSet<SiteId>,
+    /// Who owes them: the worker's employer.
+    pub employer: Option<Line>,
+    /// Words to be shown beside.
+    pub flags: Vec<String>,
+    /// The day on which the registry learned of it.
+    pub learned_on: Option<NaiveDate>,
+}
+
+record! {
+    /// What somebody did about a duty.
+    pub struct ActionView {
+        /// What was done.
+        action: DutyActionKind,
+        /// When.
+        on: NaiveDate,
+    }
+}
+
+record! {
+    /// A duty as it is handed out.
+    pub struct DutyView {
+        /// The duty.
+        id: DutyId,
+        /// What it asks for.
+        kind: DutyKind,
+        /// Whom it is about.
+        subject: Subject,
+        /// The agent.
+        agent_code: Option<Code>,
+        /// By when the clause asks.
+        due_on: NaiveDate,
+        /// When the registry learned of it.
+        learned_on: NaiveDate,
+        /// Days counted in the worst window.
+        days_counted: Option<i64>,
+        /// The worst window.
+        window: Option<Window>,
+        /// Row of the pack.
+        trigger_id: Option<Code>,
+        /// Section and paragraph.
+        clause: Option<String>,
+        /// Journal positions it rests on.
+        basis: Vec<i64>,
+        /// Who owes it.
+        employer: Option<Line>,
+        /// How it stands.
+        status: DutyStatus,
+        /// By how many days it was met late.
+        days_late: Option<i64>,
+        /// Why it was withdrawn.
+        withdrawn: Option<Text>,
+        /// What people did about it.
+        actions: Vec<ActionView>,
+        /// What is to be known of it.
+        flags: Vec<String>,
+        /// Counted up by every change.
+        revision: i64,
+        /// The position that brought this version.
+        position: i64,
+    }
+}
+
+/// Which duties are asked for.
+#[derive(Debug, Clone, Default)]
+pub struct Question {
+    /// Of workers who are on this site.
+    pub site: Option<SiteId>,
+    /// Of this worker.
+    pub worker: Option<WorkerId>,
+    /// Of this kind.
+    pub kind: Option<DutyKind>,
+    /// That stand like this.
+    pub status: Option<DutyStatus>,
+    /// Due before this day.
+    pub due_before: Option<NaiveDate>,
+}
+
+/// Duties in sight, in the order in which they were raised.
+///
+/// # Errors
+/// [`Refusal::Forbidden`], or when storage fails.
+pub async fn duties(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    question: &Question,
+    page: Page,
+) -> Result<Vec<DutyView>, Refusal> {
+    let scope = caller.may(Action::ReadDuties)?;
+    let everything = Scope::everything(caller.account);
+    let mut restrictions = Vec::new();
+    if let Some(worker) = question.worker {
+        restrictions.push(Where::Is("worker_id", Key::Id(Some(worker.0))));
+    }
+    let all = versions::list::<Duty>(tx, &everything, as_of, &restrictions, None).await?;
+    let workers: Vec<Uuid> =
+        all.iter().filter_map(|duty| duty.fact.subject.worker_id).map(|id| id.0).collect();
+    let narrowed = question.site.map(|site| Scope { sites: Sites::Only([site].into()), ..scope.clone() });
+    let seen = in_sight(tx, &scope, as_of, &workers).await?;
+    let on_site = match &narrowed {
+        Some(narrowed) => in_sight(tx, narrowed, as_of, &workers).await?,
+        None => seen.clone(),
+    };
+    let mut views = Vec::new();
+    for duty in all {
+        if page.after.is_some_and(|after| duty.id <= after) {
+            continue;
+        }
+        let visible = match (duty.fact.subject.worker_id, duty.fact.subject.site_id) {
+            (Some(worker), _) => seen.contains(&worker.0) && on_site.contains(&worker.0),
+            (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
+            (None, None) => scope.is_all(),
+        };
+        if !visible {
+            continue;
+        }
+        let acts = actions(tx, as_of, duty.id).await?;
+        let view = view(&duty, &acts, as_of.date, &scope);
+        let asked = question.kind.is_none_or(|kind| view.kind == kind)
+            && question.status.is_none_or(|status| view.status == status)
+            && question.due_before.is_none_or(|day| view.due_on < day);
+        if asked {
+            views.push(view);
+        }
+        if i64::try_from(views.len()).is_ok_and(|found| found >= page.limit) {
+            break;
+        }
+    }
+    Ok(views)
+}
+
+async fn in_sight(
+    tx: &mut Tx,
+    scope: &Scope,
+    as_of: AsOf,
+    workers: &[Uuid],
+) -> Result<BTreeSet<Uuid>, Refusal> {
+    let mut ids = workers.to_vec();
+    ids.sort_unstable();
+    ids.dedup();
+    let mut seen = BTreeSet::new();
+    for some in ids.chunks(400) {
+        let found = versions::list::<Worker>(tx, scope, as_of, &[Where::Ids(some.to_vec())], None).await?;
+        seen.extend(found.into_iter().map(|worker| worker.id));
+    }
+    Ok(seen)
+}
+
+async fn actions(tx: &mut Tx, as_of: AsOf, duty: Uuid) -> Result<Vec<Version<DutyAction>>, Refusal> {
+    Ok(gather::all::<DutyAction>(tx, as_of, &[Where::Parent(duty)]).await?)
+}
+
+/// How a duty stands on a day, and by how many days it was met late.
+fn status(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> (DutyStatus, Option<i64>) {
+    if duty.withdrawn.is_some() {
+        return (DutyStatus::Withdrawn, None);
+    }
+    let ending = acts.iter().min_by_key(|act| (act.fact.on, act.id));
+    match ending.map(|act| (act.fact.action, act.fact.on)) {
+        Some((DutyActionKind::Waived, _)) => (DutyStatus::Waived, None),
+        Some((DutyActionKind::Declined, _)) => (DutyStatus::Declined, None),
+        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => {
+            let late = (on - duty.due_on).num_days();
+            (DutyStatus::Met, (late > 0).then_some(late))
+        }
+        None if duty.due_on < today => (DutyStatus::Overdue, None),
+        None => (DutyStatus::Open, None),
+    }
+}
+
+/// A duty for a reader: whoever sees only some of the sites it rests on learns that there are others, and no more.
+fn view(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate, scope: &Scope) -> DutyView {
+    let fact = duty.fact.clone();
+    let (status, days_late) = status(&fact, acts, today);
+    let across = !fact.site_ids.iter().all(|site| scope.sites.holds(*site));
+    let mut flags = fact.flags;
+    if across {
+        flags.push("days_across_sites".into());
+    }
+    if fact.due_on < fact.learned_on {
+        flags.push("learned_after_due".into());
+    }
+    DutyView {
+        id: DutyId(duty.id),
+        kind: fact.kind,
+        subject: fact.subject,
+        agent_code: fact.agent_code,
+        due_on: fact.due_on,
+        learned_on: fact.learned_on,
+        days_counted: fact.days_counted.filter(|_| !across),
+        window: fact.window.filter(|_| !across),
+        trigger_id: fact.trigger_id,
+        clause: fact.clause,
+        basis: if across { Vec::new() } else { fact.basis },
+        employer: fact.employer,
+        status,
+        days_late,
+        withdrawn: fact.withdrawn,
+        actions: acts.iter().map(|act| ActionView { action: act.fact.action, on: act.fact.on }).collect(),
+        flags,
+        revision: duty.revision,
+        position: duty.position,
+    }
+}
+
+/// Whether a kind of duty is an examination, on which only the physician acts.
+fn is_examination(kind: DutyKind) -> bool {
+    matches!(kind, DutyKind::OfferExamination | DutyKind::PeriodicExamination | DutyKind::Audiogram)
+}
+
+/// Whether an action answers a kind of duty: an examination is offered, done or declined; results are told.
+fn fits(kind: DutyKind, action: DutyActionKind) -> bool {
+    match action {
+        DutyActionKind::Waived => true,
+        DutyActionKind::Offered | DutyActionKind::Declined => is_examination(kind),
+        DutyActionKind::Notified => kind == DutyKind::NotifyResults,
+        DutyActionKind::Completed => kind != DutyKind::NotifyResults,
+    }
+}
+
+/// `POST /duties/{id}/actions`.
+///
+/// # Errors
+/// [`Refusal::Unknown`] out of sight, [`Refusal::Forbidden`] where the role may not act on this kind, faults.
+pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyView, Refusal> {
+    let scope = change.caller.may(Action::ActOnDuties)?;
+    let (everything, as_of) = (change.everything(), change.as_of());
+    let found =
+        versions::find::<Duty>(&mut change.tx, &everything, as_of, duty).await?.ok_or(Refusal::Unknown)?;
+    if let Some(worker) = found.fact.subject.worker_id
+        && in_sight(&mut change.tx, &scope, as_of, &[worker.0]).await?.is_empty()
+    {
+        return Err(Refusal::Unknown);
+    }
+    let caller = &change.caller;
+    let allowed = match found.fact.kind {
+        kind if is_examination(kind) => caller.is(Role::Physician),
+        DutyKind::NotifyResults | DutyKind::AnswerRecordRequest => {
+            caller.is(Role::Hygienist) || caller.is(Role::Coordinator)
+        }
+        _ => caller.is(Role::Hygienist),
+    };
+    if !allowed {
+        return Err(Refusal::Forbidden);
+    }
+    let action = DutyAction::parse(body)?;
+    let mut faults = Faults::default();
+    if !fits(found.fact.kind, action.action) {
+        let detail = format!("{} is no answer to {}", action.action, found.fact.kind);
+        faults.note("/action", detail);
+    }
+    if action.action == DutyActionKind::Waived && action.note.is_none() {
+        faults.note("/note", "is required for a waiver: its ground");
+    }
+    if action.on > as_of.date {
+        faults.note("/on", "must not lie in the future");
+    }
+    if let Some(worker) = found.fact.subject.worker_id {
+        let known = employments(&mut change.tx, &everything, as_of, vec![worker.0]).await?;
+        if known.first().is_some_and(|first| action.on < first.fact.from) {
+            faults.note("/on", "must not lie before the worker's first employment");
+        }
+    }
+    if !faults.is_empty() {
+        return Err(faults.into());
+    }
+    if found.fact.withdrawn.is_some() {
+        return Err(Refusal::taken("this duty was withdrawn"));
+    }
+    change.add(&everything, None, Some(duty), action).await?;
+    let acts = actions(&mut change.tx, as_of, duty).await?;
+    Ok(view(&found, &acts, as_of.date, &scope))
+}
+
+impl Registry {
+    /// Writes the difference between the duties of a worker and an agent that ought to stand and those that do.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub async fn write_duties(&self, worker: WorkerId, agent: &str, ought: Ought) -> Result<(), Refusal> {
+        let mut tx = self.database.read().await?;
+        let as_of = self.now(&mut tx).await?;
+        let (_, changes) = changes(&mut tx, as_of, worker, agent, &ought).await?;
+        drop(tx);
+        if changes.is_empty() {
+            return Ok(());
+        }
+        let mut change = self.begin_plain(&registry_itself()).await?;
+        let as_of = change.as_of();
+        let (standing, changes) = self::changes(&mut change.tx, as_of, worker, agent, &ought).await?;
+        let scope = change.everything();
+        for wanted in changes {
+            match wanted {
+                DutyChange::Raise(duty) => {
+                    let learned_on = ought.learned_on.unwrap_or(as_of.date);
+                    if let Some(fact) = new_duty(&duty, learned_on, &ought) {
+                        change.add(&scope, None, None, fact).await?;
+                    }
+                }
+                DutyChange::Change { id, grounds } => {
+                    let Some(old) = standing.get(&id.0) else { continue };
+                    let fact = with_grounds(old.fact.clone(), &grounds, &ought);
+                    change.alter(&scope, old, fact, None, "changed", None).await?;
+                }
+                DutyChange::Withdraw(id) => {
+                    let Some(old) = standing.get(&id.0) else { continue };
+                    let why = Text::new("the facts on record no longer ask for it");
+                    let fact = Duty { withdrawn: why, ..old.fact.clone() };
+                    change.alter(&scope, old, fact, None, "withdrawn", None).await?;
+                }
+            }
+        }
+        self.commit(change, None).await
+    }
+}
+
+async fn changes(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: WorkerId,
+    agent: &str,
+    ought: &Ought,
+) -> Result<(BTreeMap<Uuid, Version<Duty>>, Vec<DutyChange>), Refusal> {
+    let of_worker = [
+        Where::Is("worker_id", Key::Id(Some(worker.0))),
+        Where::Is("agent_code", Key::Text(Some(agent.to_owned()))),
+    ];
+    let mut standing = Vec::new();
+    let mut known = BTreeMap::new();
+    for duty in gather::all::<Duty>(tx, as_of, &of_worker).await? {
+        if duty.fact.withdrawn.is_some() {
+            continue;
+        }
+        let ended = !actions(tx, as_of, duty.id).await?.is_empty();
+        standing.push(standing_duty(&duty, worker, agent, ended));
+        known.insert(duty.id, duty);
+    }
+    Ok((known, difference(&ought.duties, &standing)))
+}
+
+fn standing_duty(duty: &Version<Duty>, worker: WorkerId, agent: &str, ended: bool) -> StandingDuty {
+    let fact = &duty.fact;
+    StandingDuty {
+        id: DutyId(duty.id),
+        key: DutyKey {
+            kind: fact.kind,
+            worker,
+            agent_code: agent.to_owned(),
+            trigger_id: fact.trigger_id.as_ref().map(ToString::to_string).unwrap_or_default(),
+            occasion: fact.occasion.to_string(),
+        },
+        grounds: DutyGrounds {
+            clause: fact.clause.clone().unwrap_or_default(),
+            due_on: fact.due_on,
+            due_from_learning: fact.flags.iter().any(|flag| flag == DUE_FROM_LEARNING),
+            days_counted: fact.days_counted.unwrap_or_default(),
+            window: fact.window.clone(),
+            basis: fact.basis.clone(),
+        },
+        ended,
+    }
+}
+
+/// Marks a due date that runs from the day on which the registry learned of it.
+const DUE_FROM_LEARNING: &str = "due_from_learning";
+
+fn new_duty(duty: &OughtDuty, learned_on: NaiveDate, ought: &Ought) -> Option<Duty> {
+    let blank = Duty {
+        kind: duty.key.kind,
+        subject: Subject { worker_id: Some(duty.key.worker), group_id: None, site_id: None },
+        agent_code: Code::new(&duty.key.agent_code),
+        trigger_id: Code::new(&duty.key.trigger_id),
+        occasion: Code::new(&duty.key.occasion)?,
+        clause: None,
+        due_on: duty.grounds.due_on,
+        learned_on,
+        days_counted: None,
+        window: None,
+        basis: Vec::new(),
+        employer: None,
+        withdrawn: None,
+        flags: Vec::new(),
+        site_ids: Vec::new(),
+    };
+    Some(with_grounds(blank, &duty.grounds, ought))
+}
+
+fn with_grounds(duty: Duty, grounds: &DutyGrounds, ought: &Ought) -> Duty {
+    let mut flags = ought.flags.clone();
+    if grounds.due_from_learning {
+        flags.push(DUE_FROM_LEARNING.into());
+    }
+    Duty {
+        clause: Some(grounds.clause.clone()),
+        due_on: grounds.due_on,
+        days_counted: Some(grounds.days_counted),
+        window: grounds.window.clone(),
+        basis: grounds.basis.clone(),
+        employer: ought.employer.clone(),
+        site_ids: ought.sites.iter().copied().collect(),
+        flags,
+        ..duty
+    }
+}

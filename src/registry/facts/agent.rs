@@ -1,0 +1,126 @@
+//! Agents, limits, and what totals are compared with.
+
+use crate::access::policy::Action;
+use crate::access::scope::Scope;
+use crate::model::facts::agent::{Agent, AgentState, Limit};
+use crate::model::facts::rules::{ComparedWith, MixtureSet};
+use crate::model::shape::Faults;
+use crate::model::unit::Dimension;
+use crate::registry::facts::refer;
+use crate::registry::place::{Place, Under};
+use crate::registry::reach::Reach;
+use crate::registry::recording::Recorded;
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Change;
+use crate::store::versions;
+
+impl Recorded for Agent {
+    const UNDER: Under = Under::Nothing;
+    const RECORD: Action = Action::ManageAgents;
+    const READ: Action = Action::ReadReference;
+    const VOID: Action = Action::ManageAgents;
+    const TAKEN: &'static str = "an agent with this code is recorded already";
+
+    async fn check(
+        &mut self,
+        _: &mut Place,
+        _: &Scope,
+        _: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        Agent::check(self, "", faults);
+        Ok(())
+    }
+
+    fn reach(&self, _: &Place) -> Vec<Reach> {
+        vec![Reach::Agent(self.code.to_string())]
+    }
+}
+
+/// Whether a level of an agent in this form can be of this dimension.
+fn can_be(state: AgentState, dimension: Dimension) -> bool {
+    use Dimension as D;
+    match state {
+        AgentState::Particulate => matches!(dimension, D::MassConcentration | D::FibreConcentration),
+        AgentState::GasVapour => matches!(dimension, D::MassConcentration | D::VolumeFraction),
+        AgentState::ParticulateOrVapour => {
+            matches!(dimension, D::MassConcentration | D::VolumeFraction | D::FibreConcentration)
+        }
+        AgentState::Physical => matches!(dimension, D::SoundLevel | D::PeakSoundLevel),
+    }
+}
+
+impl Recorded for Limit {
+    const UNDER: Under = Under::Agent;
+    const RECORD: Action = Action::ManageAgents;
+    const READ: Action = Action::ReadReference;
+    const VOID: Action = Action::ManageAgents;
+
+    async fn check(
+        &mut self,
+        place: &mut Place,
+        scope: &Scope,
+        change: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        Limit::check(self, "", faults);
+        let as_of = change.as_of();
+        let Some(agent) = place.parent else { return Ok(()) };
+        if let Some(agent) = versions::find::<Agent>(&mut change.tx, scope, as_of, agent).await?
+            && self.value.unit.is_exposure()
+            && !can_be(agent.fact.state, self.value.unit.dimension())
+        {
+            let detail = format!("cannot be {} for an agent of state {}", self.value.unit, agent.fact.state);
+            faults.note("/value/unit", detail);
+        }
+        Ok(())
+    }
+
+    fn reach(&self, place: &Place) -> Vec<Reach> {
+        place.parent.map(Reach::AgentOf).into_iter().collect()
+    }
+}
+
+impl Recorded for ComparedWith {
+    const UNDER: Under = Under::Agent;
+    const RECORD: Action = Action::ManageAgents;
+    const READ: Action = Action::ReadReference;
+    const VOID: Action = Action::ManageAgents;
+
+    async fn check(
+        &mut self,
+        _: &mut Place,
+        scope: &Scope,
+        change: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        for (n, id) in self.limit_ids.iter().enumerate() {
+            refer::existing::<Limit>(change, scope, None, *id, &format!("/limit_ids/{n}"), faults).await?;
+        }
+        Ok(())
+    }
+
+    fn reach(&self, place: &Place) -> Vec<Reach> {
+        place.parent.map(Reach::AgentOf).into_iter().collect()
+    }
+}
+
+impl Recorded for MixtureSet {
+    const UNDER: Under = Under::Nothing;
+    const RECORD: Action = Action::ManageAgents;
+    const READ: Action = Action::ReadReference;
+    const VOID: Action = Action::ManageAgents;
+
+    async fn check(
+        &mut self,
+        _: &mut Place,
+        _: &Scope,
+        change: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        for (n, code) in self.agent_codes.iter().enumerate() {
+            refer::agent(change, code, &format!("/agent_codes/{n}"), faults).await?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,15 @@
+//! The checks of each kind of fact against everything it refers to.
+
+pub mod account;
+pub mod agent;
+pub mod control;
+pub mod group;
+pub mod laboratory;
+pub mod laboratory_csv;
+pub mod readings;
+pub mod refer;
+pub mod results;
+pub mod runs;
+pub mod sampling;
+pub mod site;
+pub mod worker;

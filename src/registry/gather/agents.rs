@@ -1,0 +1,59 @@
+//! Agents with their limits, and the clauses that were known.
+
+use crate::conclusions::limits::AgentEvidence;
+use crate::model::facts::agent::{Agent, Limit};
+use crate::model::facts::rules::{ComparedWith, PackRow};
+use crate::model::version::Version;
+use crate::registry::gather;
+use crate::store::backend::Tx;
+use crate::store::error::StoreError;
+use crate::store::tables::Key;
+use crate::store::versions::{AsOf, Where};
+use crate::surveillance::pack::Pack;
+use uuid::Uuid;
+
+/// An agent by its code.
+pub async fn agent(tx: &mut Tx, as_of: AsOf, code: &str) -> Result<Option<AgentEvidence>, StoreError> {
+    let of_code = [Where::Is("code", Key::Text(Some(code.to_owned())))];
+    match gather::all::<Agent>(tx, as_of, &of_code).await?.pop() {
+        Some(agent) => with_limits(tx, as_of, agent).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+async fn with_limits(tx: &mut Tx, as_of: AsOf, agent: Version<Agent>) -> Result<AgentEvidence, StoreError> {
+    let mut limits = gather::all::<Limit>(tx, as_of, &[Where::Parent(agent.id)]).await?;
+    // A total is compared with the limit rows a hygienist names; the latest naming counts.
+    if let Some(named) = gather::all::<ComparedWith>(tx, as_of, &[Where::Parent(agent.id)]).await?.pop() {
+        let ids: Vec<Uuid> = named.fact.limit_ids.iter().map(|id| id.0).collect();
+        limits.extend(
+            gather::many::<Limit>(tx, as_of, &ids, Where::Ids).await?.into_iter().filter(Version::stands),
+        );
+    }
+    Ok(AgentEvidence { agent, limits })
+}
+
+/// Several agents by their codes, in order of the codes.
+pub async fn agents(
+    tx: &mut Tx,
+    as_of: AsOf,
+    codes: impl IntoIterator<Item = String>,
+) -> Result<Vec<AgentEvidence>, StoreError> {
+    let mut codes: Vec<String> = codes.into_iter().collect();
+    codes.sort_unstable();
+    codes.dedup();
+    let mut found = Vec::with_capacity(codes.len());
+    for code in codes {
+        found.extend(agent(tx, as_of, &code).await?);
+    }
+    Ok(found)
+}
+
+/// The clauses and factors as they were known.
+pub async fn pack(tx: &mut Tx, as_of: AsOf) -> Result<Pack, StoreError> {
+    let rows = gather::all::<PackRow>(tx, as_of, &[]).await?;
+    let of_file = |file: &str| -> Vec<serde_json::Value> {
+        rows.iter().filter(|row| row.fact.file.as_str() == file).map(|row| row.fact.columns.clone()).collect()
+    };
+    Pack::of_rows(of_file).map_err(StoreError::Damaged)
+}

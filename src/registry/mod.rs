@@ -1,0 +1,23 @@
+//! The use cases: everything the registry does for people and programs, whichever face they use.
+
+pub mod clock;
+pub mod conclude;
+pub mod duties;
+pub mod enter_pack;
+pub mod facts;
+pub mod find_workers;
+pub mod gather;
+pub mod journal;
+pub mod passwords;
+pub mod place;
+pub mod progress;
+pub mod reach;
+pub mod reach_table;
+pub mod reading;
+pub mod rebuild;
+pub mod recompute;
+pub mod recording;
+pub mod refusal;
+pub mod sign_in;
+pub mod verify;
+pub mod writer;

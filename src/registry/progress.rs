@@ -1,0 +1,34 @@
+//! How far a long piece of work has come, for whoever waits for it.
+
+/// What is being done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// Entries are walked.
+    Entries,
+    /// Versions are counted against entries.
+    Versions,
+    /// Stored conclusions are compared.
+    Conclusions,
+}
+
+impl Stage {
+    /// The stage in a word.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Entries => "entries",
+            Self::Versions => "versions",
+            Self::Conclusions => "conclusions",
+        }
+    }
+}
+
+/// How far it has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// What is being done.
+    pub stage: Stage,
+    /// How many are done.
+    pub done: i64,
+    /// Of how many, where that is known.
+    pub of: Option<i64>,
+}

@@ -1,0 +1,325 @@
+//! Kind of fact and field, and what a change of it reaches: the one table that says what makes which stored row stale.
+//!
+//! What [`Recorded::reach`](crate::registry::recording::Recorded::reach) says of a whole fact is the sum over its
+//! fields; a test holds the two together. A field that no stored conclusion looks at reaches nothing.
+
+use crate::registry::reach::Reach;
+
+/// What a change reaches, as a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Reached {
+    /// A group's profiles and the verdicts of its tasks.
+    Group,
+    /// The members of a group.
+    Members,
+    /// What is concluded of a task's group.
+    Task,
+    /// The groups in which a control stands, or is named by samples.
+    Control,
+    /// What is concluded of a worker.
+    Worker,
+    /// What is concluded from a sample; from all of its event where it is a blank.
+    Sample,
+    /// What is concluded from the samples of an event.
+    Event,
+    /// What is concluded from the results of a report. They are facts of their own: voiding it reaches them, its fields
+    /// do not.
+    Report,
+    /// Every group of a site and its members.
+    Site,
+    /// Every group, task and worker with results of an agent.
+    Agent,
+    /// All of it: the built-in rules of a new release.
+    Registry,
+}
+
+impl Reach {
+    /// The same as a word.
+    pub fn word(&self) -> Reached {
+        match self {
+            Self::Group(_) => Reached::Group,
+            Self::Members(_) => Reached::Members,
+            Self::Task(_) => Reached::Task,
+            Self::ControlItself => Reached::Control,
+            Self::Worker(_) => Reached::Worker,
+            Self::Sample(_) | Self::SampleItself | Self::SampleOrItsEvent(_) => Reached::Sample,
+            Self::ReportItself => Reached::Report,
+            Self::Event(_) | Self::EventItself => Reached::Event,
+            Self::Site(_) => Reached::Site,
+            Self::Agent(_) | Self::AgentOf(_) => Reached::Agent,
+        }
+    }
+}
+
+/// The row of a kind of fact.
+#[derive(Debug, Clone, Copy)]
+pub struct KindReach {
+    /// The kind, as the journal names it.
+    pub kind: &'static str,
+    /// What recording or voiding such a fact may reach.
+    pub reaches: &'static [Reached],
+    /// The fields whose change reaches it.
+    pub by: &'static [&'static str],
+    /// The fields that no stored conclusion looks at.
+    pub not_by: &'static [&'static str],
+}
+
+/// What a change of a field reaches; `None` where the kind or the field has no row.
+pub fn reached(kind: &str, field: &str) -> Option<&'static [Reached]> {
+    let row = TABLE.iter().find(|row| row.kind == kind)?;
+    if row.by.contains(&field) { Some(row.reaches) } else { row.not_by.contains(&field).then_some(&[]) }
+}
+
+const fn row(
+    kind: &'static str,
+    reaches: &'static [Reached],
+    by: &'static [&'static str],
+    not_by: &'static [&'static str],
+) -> KindReach {
+    KindReach { kind, reaches, by, not_by }
+}
+
+/// Every kind of fact, in the order of [`TABLES`](crate::store::tables::TABLES).
+pub const TABLE: &[KindReach] = &[
+    row("site", &[Reached::Site], &["time_zone", "rule_set"], &["code", "name"]),
+    row("account", &[], &[], &["email", "roles"]),
+    row("token", &[], &[], &["label", "expires_on"]),
+    row(
+        "agent",
+        &[Reached::Agent],
+        &["code", "molar_mass", "state", "measured_as", "fraction"],
+        &["name", "cas_rn", "further_cas_rns"],
+    ),
+    row(
+        "limit",
+        &[Reached::Agent],
+        &[
+            "authority",
+            "rule_sets",
+            "kind",
+            "value",
+            "averaging_minutes",
+            "peak_rule",
+            "applies_to",
+            "from",
+            "to",
+            "source",
+            "edition",
+            "verification",
+        ],
+        &[],
+    ),
+    row("compared_with", &[Reached::Agent], &["limit_ids"], &["reason"]),
+    row("mixture_set", &[], &[], &["name", "agent_codes", "reason"]),
+    row("pack_row", &[Reached::Registry], &["row_id", "file", "columns"], &[]),
+    row("rule_set", &[Reached::Group, Reached::Members, Reached::Site], &["rule_set", "from"], &["reason"]),
+    row("monitoring_option", &[Reached::Site], &["agent_code", "option", "from"], &[]),
+    row("holiday", &[Reached::Site], &["date"], &["name"]),
+    row(
+        "release",
+        &[Reached::Members, Reached::Worker],
+        &["at", "agent_codes", "group_ids", "worker_ids"],
+        &["description"],
+    ),
+    row(
+        "group",
+        &[],
+        &[],
+        &["code", "title", "description", "job_classification", "work_area", "shift_pattern"],
+    ),
+    row(
+        "condition",
+        &[Reached::Members],
+        &["agent_code", "kind", "trigger_id", "days_per_week", "from", "to"],
+        &["source"],
+    ),
+    row("change", &[Reached::Group], &["from", "kind", "may_raise"], &["description"]),
+    row("expected_agent", &[Reached::Members], &["agent_code", "from", "to"], &["source"]),
+    row("joined_era", &[Reached::Group], &["agent_code", "at"], &["reason"]),
+    row(
+        "judgement",
+        &[Reached::Members],
+        &["group_id", "agent_code", "from", "to", "kind", "rating", "arithmetic_mean", "review_on"],
+        &["rationale", "sources"],
+    ),
+    row(
+        "task",
+        &[Reached::Group],
+        &["code", "title", "group_id", "from", "to", "usual_minutes_per_shift", "shifts_per_week"],
+        &[],
+    ),
+    row(
+        "control",
+        &[Reached::Control],
+        &["code", "title", "kind", "target_reduction_percent", "assigned_protection_factor"],
+        &["form"],
+    ),
+    row("control_period", &[Reached::Task], &["control_id", "from", "to"], &[]),
+    row("worker", &[], &[], &["given_name", "family_name", "job_title", "entered_by"]),
+    row("employment", &[Reached::Worker], &["employer", "relation", "from", "to"], &["employee_number"]),
+    row(
+        "earlier_exposure",
+        &[Reached::Worker],
+        &["agent_code", "from", "to", "days_per_year", "mean"],
+        &["employer", "source"],
+    ),
+    row(
+        "assignment",
+        &[Reached::Worker],
+        &[
+            "group_id",
+            "from",
+            "to",
+            "shifts_per_week",
+            "hours_per_shift",
+            "respirator_control_id",
+            "respirator_worn_share",
+        ],
+        &["job_title"],
+    ),
+    row("worked_day", &[Reached::Worker], &["date", "group_id", "hours"], &[]),
+    row("absence", &[Reached::Worker], &["from", "to"], &[]),
+    row("alias", &[], &[], &["of_worker_id", "reason", "closed_at"]),
+    row("medical_ground", &[], &[], &["kind", "trigger_id", "on", "agent_code"]),
+    row("respirator_confirmation", &[], &[], &["from", "to", "fit", "programme"]),
+    row(
+        "sampling_event",
+        &[Reached::Event],
+        &["purpose", "shift_minutes", "shifts"],
+        &["reference", "sampled_by", "conditions"],
+    ),
+    row(
+        "sample",
+        &[Reached::Sample, Reached::Event],
+        &[
+            "number",
+            "position",
+            "shift_date",
+            "agent_codes",
+            "covers",
+            "duplicate_of",
+            "sampler_kind",
+            "outcome",
+            "group_id",
+            "task_id",
+            "worker_id",
+            "runs",
+            "minutes_run",
+            "flow_before",
+            "flow_after",
+            "medium",
+            "medium_lot",
+            "method",
+            "method_edition",
+            "fraction",
+            "calibrated_on",
+            "location",
+            "materials",
+            "arc_minutes",
+            "control_ids_running",
+            "running_share",
+            "representative",
+            "on_site_results",
+        ],
+        &["pump", "calibrator", "job_title", "ppe_worn", "note", "labels"],
+    ),
+    row(
+        "lab_report",
+        &[Reached::Report],
+        &[],
+        &["report_number", "part", "revision", "laboratory", "accreditation", "received_on"],
+    ),
+    row(
+        "result",
+        &[Reached::Sample],
+        &[
+            "sample_id",
+            "agent_code",
+            "status",
+            "stands",
+            "mass",
+            "concentration",
+            "criterion",
+            "reporting_limit",
+            "detection_limit",
+            "blank_corrected",
+            "estimated",
+            "replaces",
+        ],
+        &["analysed_on", "reason", "marks"],
+    ),
+    row("held_row", &[], &[], &["row", "report_number"]),
+    row(
+        "direct_readings",
+        &[Reached::Task],
+        &[
+            "position",
+            "location",
+            "worker_id",
+            "group_id",
+            "task_id",
+            "shift_date",
+            "control_ids_running",
+            "unit",
+            "readings",
+        ],
+        &["instrument", "calibrated_on"],
+    ),
+    row(
+        "duty",
+        &[],
+        &[],
+        &[
+            "kind",
+            "subject",
+            "agent_code",
+            "trigger_id",
+            "occasion",
+            "clause",
+            "due_on",
+            "learned_on",
+            "days_counted",
+            "window",
+            "basis",
+            "employer",
+            "withdrawn",
+            "flags",
+            "site_ids",
+        ],
+    ),
+    row("duty_action", &[], &[], &["action", "on", "note"]),
+    row("standing_move", &[], &[], &["group_id", "agent_code", "authority", "value", "since", "clause"]),
+    row("letter", &[], &[], &["worker_id", "body", "issued_on"]),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::tables::TABLES;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_field_of_every_kind_of_fact_has_a_row_and_no_row_is_left_over() {
+        let kinds: Vec<&str> = TABLE.iter().map(|row| row.kind).collect();
+        assert_eq!(kinds, TABLES.iter().map(|table| table.kind).collect::<Vec<_>>());
+        for (row, table) in TABLE.iter().zip(TABLES) {
+            let schema = (table.schema)();
+            let fields: BTreeSet<&str> =
+                schema["properties"].as_object().unwrap().keys().map(String::as_str).collect();
+            let rows: BTreeSet<&str> = row.by.iter().chain(row.not_by).copied().collect();
+            assert_eq!(fields, rows, "{}", row.kind);
+            assert_eq!(rows.len(), row.by.len() + row.not_by.len(), "{}: a field has two rows", row.kind);
+        }
+    }
+
+    #[test]
+    fn only_what_reaches_something_has_fields_that_do() {
+        for row in TABLE {
+            assert!(row.by.is_empty() || !row.reaches.is_empty(), "{}", row.kind);
+        }
+        assert_eq!(reached("sample", "flow_after"), Some(&[Reached::Sample, Reached::Event][..]));
+        assert_eq!(reached("sample", "note"), Some(&[][..]));
+        assert_eq!(reached("sample", "colour"), None);
+        assert_eq!(reached("colour", "note"), None);
+    }
+}

@@ -1,0 +1,66 @@
+//! What every reading request shares: as of when, and the line it leaves.
+
+use crate::access::caller::Caller;
+use crate::model::identifiers::WorkerId;
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Registry;
+use crate::store::access_log::{self, Line};
+use crate::store::backend::Tx;
+use crate::store::journal;
+use crate::store::versions::AsOf;
+use chrono::{DateTime, Utc};
+
+/// What a request read about named workers.
+#[derive(Debug, Clone)]
+pub struct Read {
+    /// Method and route template; no names, no values.
+    pub request: String,
+    /// The one worker it was about.
+    pub worker: Option<WorkerId>,
+    /// For a bulk read: what it spanned.
+    pub scope: Option<String>,
+    /// The position it was answered at.
+    pub position: i64,
+    /// How many workers it named.
+    pub workers: usize,
+}
+
+impl Registry {
+    /// As of when a question is asked: now, or as known at an instant (then seen from that day).
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub async fn as_of(&self, tx: &mut Tx, as_known_on: Option<DateTime<Utc>>) -> Result<AsOf, Refusal> {
+        match as_known_on {
+            None => self.now(tx).await,
+            Some(at) => Ok(AsOf { position: journal::position_at(tx, at).await?, date: at.date_naive() }),
+        }
+    }
+
+    /// The instant from which a question is asked.
+    pub fn seen_from(&self, as_known_on: Option<DateTime<Utc>>) -> DateTime<Utc> {
+        as_known_on.unwrap_or_else(|| self.clock.now())
+    }
+
+    /// Leaves the line of a request that read named workers' exposure; on disk before the answer leaves.
+    ///
+    /// # Errors
+    /// Only when storage fails; then the answer must not leave.
+    pub async fn note_reading(&self, caller: &Caller, read: Read) -> Result<(), Refusal> {
+        let at = self.clock.now();
+        let line = Line {
+            id: self.ids.id(at),
+            at,
+            account: caller.account,
+            request: read.request,
+            worker: read.worker,
+            scope: read.scope,
+            position: read.position,
+            workers: i64::try_from(read.workers).unwrap_or(i64::MAX),
+        };
+        let mut tx = self.database.write().await?;
+        access_log::write(&mut tx, &line).await?;
+        tx.commit().await?;
+        Ok(())
+    }
+}

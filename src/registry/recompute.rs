@@ -1,0 +1,199 @@
+//! Follows the marks: computes what facts made stale, outside any writing request, and stores it.
+//!
+//! A reader who meets a mark computes for itself and stores nothing, so nobody ever sees a stale conclusion.
+
+use crate::registry::conclude::derive;
+use crate::registry::conclude::sight::Sight;
+use crate::registry::duties::Ought;
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Registry;
+use crate::store::derived::{self, Derived};
+use crate::store::marks::{self, EVERY_AGENT, Mark, MarkKind};
+use crate::store::{journal, samples};
+use chrono::{Duration, NaiveDate};
+use std::collections::BTreeSet;
+use std::future::Future;
+use std::time::Duration as Wait;
+use tokio::sync::{Mutex, Notify};
+
+/// How many marks are followed in one go.
+const AT_ONCE: i64 = 64;
+/// After how long another instance may take over a mark that was claimed.
+const LEASE_SECONDS: i64 = 120;
+/// How often the dates of stored rows are looked at without a new fact.
+const TICK: Wait = Wait::from_hours(1);
+
+/// Wakes whoever follows the marks, and lets only one of this process do so at a time.
+#[derive(Debug, Default)]
+pub struct Recompute {
+    work: Notify,
+    turn: Mutex<()>,
+}
+
+impl Recompute {
+    /// There is something to do.
+    pub fn wake(&self) {
+        self.work.notify_one();
+    }
+}
+
+impl Registry {
+    /// Follows the marks whenever there are new ones, until `stop` is ready; a failure is logged and tried again.
+    pub async fn follow_marks(&self, stop: impl Future<Output = ()> + Send) {
+        let mut stop = std::pin::pin!(stop);
+        loop {
+            let followed = async {
+                self.mark_what_is_due().await?;
+                self.settle().await
+            };
+            if let Err(error) = followed.await {
+                tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+            }
+            tokio::select! {
+                () = &mut stop => return,
+                () = self.recompute.work.notified() => {}
+                () = tokio::time::sleep(TICK) => {}
+            }
+        }
+    }
+
+    /// Follows all marks until none is left.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub async fn settle(&self) -> Result<(), Refusal> {
+        let _turn = self.recompute.turn.lock().await;
+        loop {
+            let mut tx = self.database.read().await?;
+            if marks::count(&mut tx).await? == 0 {
+                return Ok(());
+            }
+            drop(tx);
+            if self.follow_some().await? == 0 {
+                return Ok(());
+            }
+        }
+    }
+
+    /// Marks the stored rows that a new day changes.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub(crate) async fn mark_what_is_due(&self) -> Result<(), Refusal> {
+        let today = self.clock.now().date_naive();
+        let mut due: Vec<Mark> = Vec::new();
+        let mut tx = self.database.read().await?;
+        for kind in [MarkKind::Profile, MarkKind::Verdict, MarkKind::Shifts, MarkKind::Summary] {
+            let rows = derived::due(&mut tx, kind, today).await?;
+            due.extend(rows.into_iter().map(|(subject, agent)| Mark { kind, subject, agent }));
+        }
+        let (position, _) = journal::head(&mut tx).await?;
+        drop(tx);
+        if due.is_empty() {
+            return Ok(());
+        }
+        let mut tx = self.database.write().await?;
+        for mark in &due {
+            marks::set(&mut tx, mark, position).await?;
+        }
+        tx.commit().await?;
+        Ok(())
+    }
+
+    /// Claims some marks of the lowest kind and follows them; gives how many.
+    async fn follow_some(&self) -> Result<usize, Refusal> {
+        let now = self.clock.now();
+        let mut tx = self.database.write().await?;
+        let claimed = marks::claim(&mut tx, now, now + Duration::seconds(LEASE_SECONDS), AT_ONCE).await?;
+        tx.commit().await?;
+        let mut tx = self.database.read().await?;
+        let as_of = self.now(&mut tx).await?;
+        let mut done = Vec::with_capacity(claimed.len());
+        let mut sight = Sight::of_now(&mut tx, as_of);
+        for mark in &claimed {
+            done.push(self.follow(&mut sight, mark).await?);
+        }
+        drop(tx);
+        // Duties come before the marks are cleared: whoever is stopped in between finds the mark again.
+        for (mark, followed) in claimed.iter().zip(&mut done) {
+            if let Some(ought) = followed.duties.take() {
+                self.write_duties(mark.subject.into(), &mark.agent, ought).await?;
+            }
+        }
+        let mut tx = self.database.write().await?;
+        for (mark, followed) in claimed.iter().zip(&done) {
+            if let Some(derived) = &followed.derived {
+                let changed = derived::store(&mut tx, mark.kind, mark.subject, &mark.agent, derived).await?;
+                if changed && mark.kind == MarkKind::Profile {
+                    for member in &followed.members {
+                        let next =
+                            Mark { kind: MarkKind::Summary, subject: *member, agent: mark.agent.clone() };
+                        marks::set(&mut tx, &next, as_of.position).await?;
+                    }
+                }
+            }
+            if followed.gone {
+                derived::remove(&mut tx, mark.kind, mark.subject, &mark.agent).await?;
+            }
+            for next in &followed.spread {
+                marks::set(&mut tx, next, as_of.position).await?;
+            }
+            marks::clear(&mut tx, mark, as_of.position).await?;
+        }
+        tx.commit().await?;
+        Ok(claimed.len())
+    }
+
+    async fn follow(&self, sight: &mut Sight<'_>, mark: &Mark) -> Result<Followed, Refusal> {
+        let as_of = sight.as_of;
+        // A row is kept for every agent that was measured there, and for no other.
+        let measured = match mark.kind {
+            MarkKind::Profile => samples::agents_of_group(sight.tx, mark.subject, as_of.position).await?,
+            MarkKind::Verdict => samples::agents_of_task(sight.tx, mark.subject, as_of.position).await?,
+            MarkKind::Shifts => samples::agents_on_worker(sight.tx, mark.subject, as_of.position).await?,
+            MarkKind::Summary => samples::agents_of_worker(sight.tx, mark.subject, as_of.position).await?,
+        };
+        if mark.agent == EVERY_AGENT {
+            let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;
+            let agents: BTreeSet<String> = measured.into_iter().chain(kept).collect();
+            let spread = agents.into_iter().map(|agent| Mark { agent, ..mark.clone() }).collect();
+            return Ok(Followed { spread, ..Followed::default() });
+        }
+        if !measured.contains(&mark.agent) {
+            // What stood on a result that is gone: nothing is concluded, and nothing is owed.
+            let duties = (mark.kind == MarkKind::Summary).then(Ought::default);
+            return Ok(Followed { gone: true, duties, ..Followed::default() });
+        }
+        let (body, changes_on, duties) = match mark.kind {
+            MarkKind::Profile => (derive::profile(sight, mark.subject, &mark.agent).await?, None, None),
+            MarkKind::Verdict => (derive::verdict(sight, mark.subject, &mark.agent).await?, None, None),
+            MarkKind::Shifts => (derive::shifts(sight, mark.subject, &mark.agent).await?, None, None),
+            MarkKind::Summary => {
+                let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
+                (summary.body, summary.changes_on, Some(summary.ought))
+            }
+        };
+        let members = match mark.kind {
+            MarkKind::Profile => samples::workers_of_group(sight.tx, mark.subject, as_of.position).await?,
+            _ => Vec::new(),
+        };
+        let derived = Derived { position: as_of.position, changes_on, body: body.to_string() };
+        Ok(Followed { derived: Some(derived), members, duties, ..Followed::default() })
+    }
+}
+
+/// What following one mark gave.
+#[derive(Debug, Default)]
+struct Followed {
+    derived: Option<Derived>,
+    /// Whether the stored row has nothing to stand on any more.
+    gone: bool,
+    members: Vec<uuid::Uuid>,
+    spread: Vec<Mark>,
+    duties: Option<Ought>,
+}
+
+/// The first date on which a summary seen from a day would differ: the next day slides its windows.
+pub(crate) fn next_day(date: NaiveDate) -> NaiveDate {
+    date.succ_opt().unwrap_or(date)
+}

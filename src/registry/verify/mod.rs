@@ -1,0 +1,136 @@
+//! Proves the record: entries, chains and versions walked together on one snapshot; the first fault is named.
+//!
+//! Memory stays that of one chunk of entries, whatever the length of the journal.
+
+mod chain;
+mod conclusions;
+mod rows;
+
+use crate::access::scope::Scope;
+use crate::record;
+use crate::registry::enter_pack::REGISTRY;
+use crate::registry::journal::hex;
+use crate::registry::progress::{Progress, Stage};
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Registry;
+use crate::store::backend::Tx;
+use crate::store::journal::{self, Reading};
+use crate::store::tables::TABLES;
+use crate::store::versions;
+use chain::Walk;
+
+/// How many entries are held at once.
+const CHUNK: i64 = 500;
+
+record! {
+    /// A chain as it was found.
+    pub struct ChainView {
+        /// Its name.
+        chain: String,
+        /// How many entries it has.
+        entries: i64,
+        /// The hash of its last entry, in hexadecimal.
+        head: String,
+    }
+}
+
+record! {
+    /// The first thing found wrong.
+    pub struct RecordFault {
+        /// The position it is at.
+        position: i64,
+        /// Which entry of that position, where it is an entry.
+        ordinal: Option<i64>,
+        /// The chain of that entry, where it is known.
+        chain: Option<String>,
+        /// What is wrong.
+        what: String,
+    }
+}
+
+record! {
+    /// What the verification of the record found.
+    pub struct Verification {
+        /// How many entries were walked.
+        entries: i64,
+        /// The chains as far as they were walked.
+        chains: Vec<ChainView>,
+        /// Whether entries, chains, versions and stored conclusions agree.
+        sound: bool,
+        /// The first thing wrong, if anything is.
+        first_fault: Option<RecordFault>,
+    }
+}
+
+/// Proves the whole record, on one snapshot.
+///
+/// # Errors
+/// Only when storage fails; what is found wrong is in the answer.
+pub async fn verify(
+    registry: &Registry,
+    mut progress: impl FnMut(Progress) + Send,
+) -> Result<Verification, Refusal> {
+    let mut tx = registry.database.read().await?;
+    let mut walk = Walk::default();
+    let mut fault = walk_entries(&mut tx, &mut walk, &mut progress).await?;
+    if fault.is_none() {
+        let (position, at) = journal::head(&mut tx).await?;
+        let chains = journal::chains(&mut tx).await?;
+        fault = walk.ends_at(position, at, &chains).err();
+    }
+    let of = i64::try_from(TABLES.len()).ok();
+    progress(Progress { stage: Stage::Versions, done: 0, of });
+    // A lost entry may show only later in its chain; its version tells where it stood.
+    fault = earlier(fault, version_without_entry(&mut tx).await?);
+    progress(Progress { stage: Stage::Versions, done: of.unwrap_or_default(), of });
+    if fault.is_none() {
+        fault = conclusions::first_differing(registry, &mut tx, &mut progress).await?;
+    }
+    let chains = walk
+        .chains()
+        .map(|(chain, entries, head)| ChainView { chain: chain.to_owned(), entries, head: hex(head) })
+        .collect();
+    Ok(Verification { entries: walk.entries(), chains, sound: fault.is_none(), first_fault: fault })
+}
+
+async fn walk_entries(
+    tx: &mut Tx,
+    walk: &mut Walk,
+    progress: &mut (impl FnMut(Progress) + Send),
+) -> Result<Option<RecordFault>, Refusal> {
+    let of = Some(journal::count(tx).await?);
+    let everything = Scope::everything(REGISTRY);
+    let mut reading = Reading { medical: true, limit: CHUNK, ..Reading::default() };
+    loop {
+        let chunk = journal::entries(tx, &everything, &reading).await?;
+        let Some(last) = chunk.last() else { return Ok(None) };
+        reading.after = Some((last.envelope.position, last.envelope.ordinal));
+        let rows = rows::Rows::of(tx, &chunk).await?;
+        for entry in &chunk {
+            if let Err(fault) = walk.step(entry).and_then(|()| rows.agree_with(entry)) {
+                return Ok(Some(fault));
+            }
+        }
+        progress(Progress { stage: Stage::Entries, done: walk.entries(), of });
+    }
+}
+
+/// The earliest version that no entry brought.
+async fn version_without_entry(tx: &mut Tx) -> Result<Option<RecordFault>, Refusal> {
+    let mut first = None;
+    for table in TABLES {
+        if let Some((id, position)) = versions::first_without_entry(tx, table).await? {
+            let what = format!("the version of {} {id} that began here has no entry", table.kind);
+            first = earlier(first, Some(RecordFault { position, ordinal: None, chain: None, what }));
+        }
+    }
+    Ok(first)
+}
+
+/// The one at the earlier position; the first where both stand at the same.
+fn earlier(one: Option<RecordFault>, other: Option<RecordFault>) -> Option<RecordFault> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some(if other.position < one.position { other } else { one }),
+        (one, other) => one.or(other),
+    }
+}

@@ -1,0 +1,253 @@
+//! The one way to write: begin, position, idempotency, entry, marks, commit.
+
+use crate::access::caller::Caller;
+use crate::access::scope::Scope;
+use crate::model::identifiers::SiteId;
+use crate::model::version::Version;
+use crate::registry::clock::{Clock, Ids};
+use crate::registry::recompute::Recompute;
+use crate::registry::refusal::Refusal;
+use crate::store::backend::{Database, Tx};
+use crate::store::error::StoreError;
+use crate::store::idempotency::{self, Answer, Asked, Kept};
+use crate::store::journal;
+use crate::store::marks::{self, Mark};
+use crate::store::tables::Stored;
+use crate::store::versions::{self, AsOf};
+use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{Mutex, OwnedMutexGuard};
+use uuid::Uuid;
+
+/// How long a request waits for the one before it.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// The registry: a database, a clock, identifiers. Cheap to clone.
+#[derive(Clone)]
+pub struct Registry {
+    /// The database.
+    pub database: Database,
+    /// The clock.
+    pub clock: Arc<dyn Clock>,
+    /// The identifiers.
+    pub ids: Arc<dyn Ids>,
+    /// What follows the marks.
+    pub recompute: Arc<Recompute>,
+    /// Writers of this process queue here, instead of polling the database's lock.
+    queue: Arc<Mutex<()>>,
+}
+
+impl std::fmt::Debug for Registry {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Registry").field("engine", &self.database.engine()).finish_non_exhaustive()
+    }
+}
+
+/// How a writing request begins.
+#[derive(Debug)]
+pub enum Begun {
+    /// It was answered before: this is the answer.
+    Answered(Answer),
+    /// It may be carried out.
+    Change(Box<Change>),
+}
+
+/// An open writing request: one transaction, one position. Dropped, it leaves nothing behind.
+pub struct Change {
+    /// The transaction.
+    pub tx: Tx,
+    /// The position of everything written in it.
+    pub position: i64,
+    /// The time of everything written in it.
+    pub at: DateTime<Utc>,
+    /// Who asks.
+    pub caller: Caller,
+    ids: Arc<dyn Ids>,
+    ordinal: i64,
+    marks: BTreeSet<Mark>,
+    asked: Option<Asked>,
+    _turn: OwnedMutexGuard<()>,
+}
+
+impl std::fmt::Debug for Change {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Change").field("position", &self.position).finish_non_exhaustive()
+    }
+}
+
+impl Registry {
+    /// A registry over an open database.
+    pub fn new(database: Database, clock: Arc<dyn Clock>, ids: Arc<dyn Ids>) -> Self {
+        Self { database, clock, ids, recompute: Arc::default(), queue: Arc::default() }
+    }
+
+    /// Begins a writing request: takes the turn, the position, and looks the key up.
+    ///
+    /// # Errors
+    /// [`Refusal::KeyReused`], [`Refusal::StillRunning`] or [`Refusal::Busy`].
+    pub async fn begin(&self, caller: &Caller, asked: Option<Asked>) -> Result<Begun, Refusal> {
+        let late = || if asked.is_some() { Refusal::StillRunning } else { Refusal::Busy };
+        let turn =
+            tokio::time::timeout(PATIENCE, Arc::clone(&self.queue).lock_owned()).await.map_err(|_| late())?;
+        let mut tx = tokio::time::timeout(PATIENCE, self.database.write()).await.map_err(|_| late())??;
+        let now = self.clock.now();
+        let (position, at) = tokio::time::timeout(PATIENCE, journal::next_position(&mut tx, now))
+            .await
+            .map_err(|_| late())??;
+        if let Some(asked) = &asked {
+            match idempotency::find(&mut tx, caller.account, asked, at).await? {
+                Kept::Nothing => {}
+                Kept::Answer(answer) => return Ok(Begun::Answered(answer)),
+                Kept::Other => return Err(Refusal::KeyReused),
+            }
+        }
+        Ok(Begun::Change(Box::new(Change {
+            tx,
+            position,
+            at,
+            caller: caller.clone(),
+            ids: Arc::clone(&self.ids),
+            ordinal: 0,
+            marks: BTreeSet::new(),
+            asked,
+            _turn: turn,
+        })))
+    }
+
+    /// Begins a writing request that carries no key.
+    pub async fn begin_plain(&self, caller: &Caller) -> Result<Change, Refusal> {
+        match self.begin(caller, None).await? {
+            Begun::Change(change) => Ok(*change),
+            Begun::Answered(_) => Err(Refusal::Busy),
+        }
+    }
+
+    /// Ends a writing request: marks, the kept answer, commit. Then whoever follows the marks is woken.
+    pub async fn commit(&self, mut change: Change, answer: Option<&Answer>) -> Result<(), Refusal> {
+        if change.ordinal == 0 {
+            // Nothing was recorded: a position without an entry would be a gap.
+            journal::give_back(&mut change.tx).await?;
+        }
+        for mark in &change.marks {
+            marks::set(&mut change.tx, mark, change.position).await?;
+        }
+        if let (Some(asked), Some(answer)) = (&change.asked, answer) {
+            idempotency::keep(&mut change.tx, change.caller.account, asked, answer, change.at).await?;
+        }
+        let marked = !change.marks.is_empty();
+        change.tx.commit().await?;
+        if marked {
+            self.recompute.wake();
+        }
+        Ok(())
+    }
+
+    /// What is known now, seen from today (UTC).
+    pub async fn now(&self, tx: &mut Tx) -> Result<AsOf, Refusal> {
+        let (position, _) = journal::head(tx).await?;
+        Ok(AsOf { position, date: self.clock.now().date_naive() })
+    }
+}
+
+impl Change {
+    /// What is known inside this request.
+    pub fn as_of(&self) -> AsOf {
+        AsOf { position: self.position, date: self.at.date_naive() }
+    }
+
+    /// The scope of everything, for checks that look beyond the caller's sites.
+    pub fn everything(&self) -> Scope {
+        Scope::everything(self.caller.account)
+    }
+
+    /// A new identifier.
+    pub fn new_id(&self) -> Uuid {
+        self.ids.id(self.at)
+    }
+
+    /// Random bytes, for a secret.
+    pub fn random(&self, into: &mut [u8]) {
+        self.ids.random(into);
+    }
+
+    /// Marks something as stale.
+    pub fn mark(&mut self, mark: Mark) {
+        self.marks.insert(mark);
+    }
+
+    /// Records a new fact: its first version and its journal entry.
+    pub async fn add<F: Stored>(
+        &mut self,
+        scope: &Scope,
+        site: Option<SiteId>,
+        parent: Option<Uuid>,
+        fact: F,
+    ) -> Result<Version<F>, StoreError> {
+        let id = self.new_id();
+        self.add_as(scope, id, site, parent, fact).await
+    }
+
+    /// Records a new fact under an identifier that was made before.
+    pub async fn add_as<F: Stored>(
+        &mut self,
+        scope: &Scope,
+        id: Uuid,
+        site: Option<SiteId>,
+        parent: Option<Uuid>,
+        fact: F,
+    ) -> Result<Version<F>, StoreError> {
+        let version = Version { id, revision: 1, position: self.position, site, parent, voided: None, fact };
+        versions::insert(&mut self.tx, scope, &version).await?;
+        self.note(&version, "recorded", None).await?;
+        Ok(version)
+    }
+
+    /// Records the next version of a fact.
+    pub async fn alter<F: Stored>(
+        &mut self,
+        scope: &Scope,
+        old: &Version<F>,
+        fact: F,
+        voided: Option<String>,
+        deed: &'static str,
+        reason: Option<&str>,
+    ) -> Result<Version<F>, StoreError> {
+        let version = Version {
+            id: old.id,
+            revision: old.revision + 1,
+            position: self.position,
+            site: old.site,
+            parent: old.parent,
+            voided,
+            fact,
+        };
+        versions::end(&mut self.tx, F::TABLE, old.id, old.revision, self.position).await?;
+        versions::insert(&mut self.tx, scope, &version).await?;
+        self.note(&version, deed, reason).await?;
+        Ok(version)
+    }
+
+    async fn note<F: Stored>(
+        &mut self,
+        version: &Version<F>,
+        deed: &'static str,
+        reason: Option<&str>,
+    ) -> Result<(), StoreError> {
+        let mut salt = [0; 16];
+        self.ids.random(&mut salt);
+        self.ordinal += 1;
+        let console_user = self.caller.console_user.clone();
+        let note = journal::Note {
+            at: self.at,
+            account: self.caller.account,
+            ordinal: self.ordinal,
+            deed,
+            reason,
+            console_user: console_user.as_deref(),
+            salt,
+        };
+        journal::append(&mut self.tx, version, note).await
+    }
+}
