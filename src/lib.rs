@@ -4,6 +4,7 @@
 
 pub mod access;
 pub mod conclusions;
+pub mod export;
 pub mod hygiene;
 pub mod model;
 pub mod registry;

@@ -1,0 +1,3 @@
+//! Data taken out as files. A row is a [`record!`](crate::record); its columns are the record's fields in their order.
+
+pub mod csv;
