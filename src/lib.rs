@@ -3,10 +3,13 @@
 //! Floors from the ground up; a floor uses only floors below it (a test reads the `use` lines).
 
 pub mod access;
+pub mod api;
 pub mod conclusions;
 pub mod export;
 pub mod hygiene;
 pub mod model;
 pub mod registry;
+pub mod service;
+pub mod settings;
 pub mod store;
 pub mod surveillance;

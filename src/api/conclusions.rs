@@ -1,0 +1,213 @@
+//! Shift averages, profiles, verdicts, histories and duties.
+
+use crate::access::policy::Action;
+use crate::api::App;
+use crate::api::endpoint::{Access, Endpoint, Schema};
+use crate::api::problem::Problem;
+use crate::api::questions::{Question, note_bulk, note_worker, sound};
+use crate::api::reply::Reply;
+use crate::api::request::Request;
+use crate::api::writing::{Made, write};
+use crate::conclusions::history::view::HistoryView;
+use crate::conclusions::profile_view::ProfileView;
+use crate::conclusions::shift_average_view::ShiftAverageView;
+use crate::conclusions::verdict::view::VerdictView;
+use crate::model::facts::duty::{DutyAction, DutyKind, DutyStatus};
+use crate::model::facts::site::Site;
+use crate::model::identifiers::{GroupId, SiteId, WorkerId};
+use crate::model::shape::{Faults, Shape as _};
+use crate::model::text::Code;
+use crate::registry::conclude::{history, profiles, shift_averages, verdicts};
+use crate::registry::duties::{self, DutyView};
+use crate::registry::recording;
+use chrono::NaiveDate;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+
+/// The longest lag that can be asked for.
+const LAG_MOST: i64 = 60;
+
+/// The endpoints of this room.
+pub(crate) fn endpoints() -> Vec<Endpoint> {
+    let reads = Access::Needs(Action::ReadSamples);
+    vec![
+        Endpoint::get("/shift-averages", reads, list_averages)
+            .says("conclusions", "List 8-hour averages of a worker or a group")
+            .asks::<WorkerId>("worker_id", "Of this worker.")
+            .asks::<GroupId>("group_id", "Of this group.")
+            .names_things()
+            .asks::<Code>("agent_code", "Of this agent.")
+            .asks::<NaiveDate>("from", "Shift dates from this day.")
+            .asks::<NaiveDate>("to", "Shift dates before this day.")
+            .concluded()
+            .paged()
+            .answers(200, "In order of date.", Schema::of::<ShiftAverageView>("ShiftAverage").list_of()),
+        Endpoint::get("/groups/{id}/profiles", reads, list_profiles)
+            .says("conclusions", "List the profiles of a group, newest era first")
+            .asks::<Code>("agent_code", "Of this agent; left out: of every agent measured in the group.")
+            .concluded()
+            .paged()
+            .answers(200, "One for each era.", Schema::of::<ProfileView>("Profile").list_of()),
+        Endpoint::get("/tasks/{id}/control-verdicts", reads, list_verdicts)
+            .says("conclusions", "List the verdicts on the controls of a task")
+            .asks::<Code>("agent_code", "Of this agent; left out: of every agent measured on the task.")
+            .concluded()
+            .paged()
+            .answers(200, "One for each control and position.", Schema::of::<VerdictView>("ControlVerdict").list_of()),
+        Endpoint::get("/workers/{id}/history", Access::Needs(Action::ReadHistories), read_history)
+            .says("conclusions", "Read a worker's exposure history over all sites in sight")
+            .needs::<Code>("agent_code", "Of this agent.")
+            .asks::<NaiveDate>("from", "From this day; left out: from the first employment.")
+            .asks::<NaiveDate>("to", "Before this day; left out: to today.")
+            .asks::<i64>("lag_years", "Years by the calendar taken off the end.")
+            .concluded()
+            .answers(200, "Intervals, dose, gaps and days.", Schema::of::<HistoryView>("History")),
+        Endpoint::get("/duties", Access::Needs(Action::ReadDuties), list_duties)
+            .says("surveillance", "List duties")
+            .more("A reader who sees only some of the sites a duty rests on gets the flag days_across_sites and no number.")
+            .asks::<SiteId>("site_id", "About workers on this site.")
+            .asks::<WorkerId>("worker_id", "About this worker.")
+            .names_things()
+            .asks::<DutyKind>("kind", "Of this kind.")
+            .asks::<DutyStatus>("status", "That stand like this.")
+            .asks::<NaiveDate>("due_before", "Due before this day.")
+            .as_known_on()
+            .paged()
+            .answers(200, "In the order in which they were raised.", Schema::of::<DutyView>("Duty").list_of()),
+        Endpoint::post("/duties/{id}/actions", Access::Needs(Action::ActOnDuties), act)
+            .says("surveillance", "Record what was done about a duty")
+            .more("Only the physician acts on examinations; a waiver needs its ground as a note.")
+            .takes::<DutyAction>("DutyAction", json!({"action": "offered", "on": "2026-03-02"}))
+            .answers(201, "The duty as it stands now.", Schema::of::<DutyView>("Duty")),
+    ]
+}
+
+async fn list_averages(app: App, request: Request) -> Result<Reply, Problem> {
+    let mut faults = Faults::default();
+    let question = Question::of(&request, &mut faults);
+    let asked = shift_averages::Question {
+        worker: request.parameter("worker_id", &mut faults),
+        group: request.parameter("group_id", &mut faults),
+        agent_code: request.asked("agent_code").map(str::to_owned),
+        from: request.parameter("from", &mut faults),
+        to: request.parameter("to", &mut faults),
+    };
+    if let (Some(from), Some(to)) = (asked.from, asked.to)
+        && to <= from
+    {
+        faults.note("/to", "must be after from");
+    }
+    let stretch = request.stretch(&mut faults);
+    sound(faults)?;
+    let (mut tx, as_of) = question.snapshot(&app).await?;
+    let found = shift_averages::averages(&mut tx, &request.caller, as_of, &asked, question.asked).await?;
+    drop(tx);
+    // Only those on this page are named to the reader.
+    let (found, next) = stretch.cut(found)?;
+    let workers: BTreeSet<WorkerId> = found.iter().map(|average| average.worker_id).collect();
+    match asked.worker {
+        Some(worker) => note_worker(&app, &request, as_of, worker).await?,
+        None => note_bulk(&app, &request, as_of, "group", workers.len()).await?,
+    }
+    Ok(Reply::page(&request, found.iter().map(ShiftAverageView::to_json).collect(), next))
+}
+
+async fn list_profiles(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut faults = Faults::default();
+    let question = Question::of(&request, &mut faults);
+    let stretch = request.stretch(&mut faults);
+    sound(faults)?;
+    let (mut tx, as_of) = question.snapshot(&app).await?;
+    let now = question.as_known_on.is_none();
+    let code = request.asked("agent_code");
+    let found = profiles::profiles(&mut tx, &request.caller, as_of, id, code, now, question.asked).await?;
+    let (found, next) = stretch.cut(found)?;
+    Ok(Reply::page(&request, found, next))
+}
+
+async fn list_verdicts(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut faults = Faults::default();
+    let question = Question::of(&request, &mut faults);
+    let stretch = request.stretch(&mut faults);
+    sound(faults)?;
+    let (mut tx, as_of) = question.snapshot(&app).await?;
+    let now = question.as_known_on.is_none();
+    let code = request.asked("agent_code");
+    let found = verdicts::verdicts(&mut tx, &request.caller, as_of, id, code, now, question.asked).await?;
+    let (found, next) = stretch.cut(found)?;
+    Ok(Reply::page(&request, found, next))
+}
+
+async fn read_history(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut faults = Faults::default();
+    let question = Question::of(&request, &mut faults);
+    let lag: i64 = request.parameter("lag_years", &mut faults).unwrap_or(0);
+    if !(0..=LAG_MOST).contains(&lag) {
+        faults.note("/lag_years", format!("must be 0 to {LAG_MOST}"));
+    }
+    let asked = history::Question {
+        agent_code: request
+            .needed::<Code>("agent_code", &mut faults)
+            .map(|code| code.to_string())
+            .unwrap_or_default(),
+        from: request.parameter("from", &mut faults),
+        to: request.parameter("to", &mut faults),
+        lag_years: u32::try_from(lag).unwrap_or_default(),
+        now: question.as_known_on.is_none(),
+    };
+    sound(faults)?;
+    let now = app.registry.seen_from(question.as_known_on);
+    let (mut tx, as_of) = question.snapshot(&app).await?;
+    let mut view: Value =
+        history::history(&mut tx, &request.caller, as_of, now, id, &asked, question.asked).await?;
+    drop(tx);
+    view["position"] = as_of.position.into();
+    note_worker(&app, &request, as_of, WorkerId(id)).await?;
+    Ok(Reply::ok(&view))
+}
+
+async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
+    let page = request.page()?;
+    let mut faults = Faults::default();
+    let question = Question::of(&request, &mut faults);
+    let asked = duties::Question {
+        site: request.parameter("site_id", &mut faults),
+        worker: request.parameter("worker_id", &mut faults),
+        kind: request.parameter("kind", &mut faults),
+        status: request.parameter("status", &mut faults),
+        due_before: request.parameter("due_before", &mut faults),
+    };
+    sound(faults)?;
+    if question.as_known_on.is_none() {
+        // Duties are facts that follow from facts: what was just recorded is followed up before anybody reads them.
+        app.registry.settle().await?;
+    }
+    let (mut tx, as_of) = question.snapshot(&app).await?;
+    if let Some(site) = asked.site {
+        recording::read::<Site>(&mut tx, &request.caller, as_of, site.0).await?;
+    }
+    let more = crate::store::versions::Page { limit: page.limit + 1, ..page };
+    let found = duties::duties(&mut tx, &request.caller, as_of, &asked, more).await?;
+    drop(tx);
+    let workers: BTreeSet<WorkerId> = found.iter().filter_map(|duty| duty.subject.worker_id).collect();
+    match asked.worker {
+        Some(worker) => note_worker(&app, &request, as_of, worker).await?,
+        None => note_bulk(&app, &request, as_of, "duties", workers.len()).await?,
+    }
+    let items = found.iter().map(|duty| (duty.id.0, duty.to_json())).collect();
+    Ok(Reply::items(&request, page.limit, items))
+}
+
+async fn act(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let view = duties::act(change, id, body).await?;
+            Ok(Made::new(&format!("/duties/{id}"), view.to_json()))
+        })
+    })
+    .await
+}

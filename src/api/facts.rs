@@ -1,0 +1,280 @@
+//! Recording, listing, reading and voiding over HTTP: the same for every kind of fact.
+
+use crate::access::policy::Action;
+use crate::api::App;
+use crate::api::endpoint::{Access, Endpoint, Schema};
+use crate::api::problem::Problem;
+use crate::api::reply::Reply;
+use crate::api::request::Request;
+use crate::api::writing::{Made, write};
+use crate::model::shape::Shape;
+use crate::model::version::Version;
+use crate::registry::facts::results::Because;
+use crate::registry::place::{Place, Under};
+use crate::registry::recording::{self, Recorded};
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Change;
+use serde_json::{Map, Value, json};
+use uuid::Uuid;
+
+/// How a kind of fact is named to people and in addresses.
+#[derive(Debug, Clone, Copy)]
+pub struct Naming {
+    /// The heading of the API document.
+    pub tag: &'static str,
+    /// One of them, with its article ("a control period").
+    pub one: &'static str,
+    /// Several ("control periods").
+    pub many: &'static str,
+    /// The last name of its paths ("control-periods").
+    pub last: &'static str,
+    /// Its name among the components of the API document ("ControlPeriod").
+    pub component: &'static str,
+}
+
+/// Records and lists a kind of fact under a thing: `POST` and `GET` of one path.
+pub fn collection<F: Recorded>(path: &str, under: Under, naming: Naming, example: Value) -> [Endpoint; 2] {
+    let list_under = if under == Under::AnyWorker { Under::Worker } else { under };
+    [
+        Endpoint::get(path, Access::Needs(F::READ), move |app, request| list::<F>(app, request, list_under))
+            .says(naming.tag, format!("List {}", naming.many))
+            .paged()
+            .answers(
+                200,
+                "A page, in the order in which they were first recorded.",
+                answer::<F>(naming).list_of(),
+            ),
+        Endpoint::post(path, Access::Needs(F::RECORD), move |app, request| {
+            create::<F>(app, request, under, naming.last)
+        })
+        .says(naming.tag, format!("Record {}", naming.one))
+        .takes::<F>(naming.component, example)
+        .answers(201, "Recorded.", answer::<F>(naming)),
+    ]
+}
+
+/// Reads one fact of a kind, voids it and takes the voiding back.
+pub fn item<F: Recorded>(naming: Naming) -> [Endpoint; 3] {
+    let path = format!("/{}/{{id}}", naming.last);
+    let read = Endpoint::get(&path, Access::Needs(F::READ), read::<F>);
+    let [void, withdraw] =
+        voiding(&path, naming, Access::Needs(F::VOID), answer::<F>(naming), |path, access| {
+            [
+                Endpoint::post(&format!("{path}/voiding"), access, move |app, request| {
+                    turn::<F>(app, request, true, naming.last)
+                }),
+                Endpoint::post(&format!("{path}/voiding-withdrawal"), access, move |app, request| {
+                    turn::<F>(app, request, false, naming.last)
+                }),
+            ]
+        });
+    [described_read(read, naming, answer::<F>(naming)), void, withdraw]
+}
+
+/// The same for two kinds that share the last name of their paths: the one is tried, then the other.
+pub fn either_item<F: Recorded, G: Recorded>(naming: Naming, schema: Schema) -> [Endpoint; 3] {
+    let path = format!("/{}/{{id}}", naming.last);
+    let read = Endpoint::get(&path, Access::Needs(F::READ), read_either::<F, G>);
+    let [void, withdraw] =
+        voiding(&path, naming, Access::Needs(Action::Void), schema.clone(), |path, access| {
+            [
+                Endpoint::post(&format!("{path}/voiding"), access, move |app, request| {
+                    turn_either::<F, G>(app, request, true, naming.last)
+                }),
+                Endpoint::post(&format!("{path}/voiding-withdrawal"), access, move |app, request| {
+                    turn_either::<F, G>(app, request, false, naming.last)
+                }),
+            ]
+        });
+    [described_read(read, naming, schema), void, withdraw]
+}
+
+fn described_read(endpoint: Endpoint, naming: Naming, schema: Schema) -> Endpoint {
+    endpoint.says(naming.tag, format!("Read {}", naming.one)).answers_one(schema)
+}
+
+fn voiding(
+    path: &str,
+    naming: Naming,
+    access: Access,
+    schema: Schema,
+    make: impl Fn(&str, Access) -> [Endpoint; 2],
+) -> [Endpoint; 2] {
+    let [void, withdraw] = make(path, access);
+    [
+        void.says(naming.tag, format!("Void {}", naming.one))
+            .more("It stays readable and leaves every conclusion.")
+            .takes::<Because>("Because", json!({"reason": "Entered twice."}))
+            .answers(201, "Voided.", schema.clone()),
+        withdraw
+            .says(naming.tag, format!("Take the voiding of {} back", naming.one))
+            .more("What was checked on recording is checked again.")
+            .takes::<Because>("Because", json!({"reason": "It was right after all."}))
+            .answers(201, "It stands again.", schema),
+    ]
+}
+
+/// The schema of a fact in answers: identity, place, fields, revision, position.
+pub fn answer<F: Recorded>(naming: Naming) -> Schema {
+    Schema::named(format!("{}Answer", naming.component), answer_schema::<F>(F::UNDER))
+}
+
+fn answer_schema<F: Recorded>(under: Under) -> Value {
+    let id = |description: &str| json!({"type": "string", "format": "uuid", "description": description});
+    let mut schema = F::schema();
+    let mut fields = Map::new();
+    fields.insert("id".into(), id("Its identifier, the same over all revisions."));
+    if let Some(parent) = under.field() {
+        fields.insert(parent.into(), id("What it was recorded under."));
+    }
+    fields.entry("site_id").or_insert_with(|| id("The site it belongs to, if it belongs to one."));
+    if let Some(Value::Object(own)) = schema.get_mut("properties").map(Value::take) {
+        fields.extend(own);
+    }
+    fields.insert(
+        "voided".into(),
+        json!({
+            "type": "object",
+            "description": "There if it is void: no conclusion uses it.",
+            "properties": {"reason": {"type": "string", "description": "Why it was voided."}},
+            "required": ["reason"],
+        }),
+    );
+    let number = |description: &str| json!({"type": "integer", "description": description});
+    let [revision, position] = ["revision", "position"].map(recording::bookkeeping::<F>);
+    fields.insert(revision.into(), number("1 at first, one more with every change."));
+    fields.insert(position.into(), number("The journal position that brought this revision."));
+    schema["properties"] = Value::Object(fields);
+    if let Value::Object(schema) = &mut schema {
+        // More may be added to answers; a program must not stumble over it.
+        schema.remove("additionalProperties");
+        let required = schema.entry("required").or_insert_with(|| json!([]));
+        if let Value::Array(required) = required {
+            required.extend(["id", revision, position].map(Value::from));
+        }
+    }
+    schema
+}
+
+/// Records a fact under the thing in the path.
+pub async fn create<F: Recorded>(
+    app: App,
+    request: Request,
+    under: Under,
+    last: &'static str,
+) -> Result<Reply, Problem> {
+    let parent = if under == Under::Nothing { None } else { Some(request.id()?) };
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let version = recording::record::<F>(change, under, parent, body).await?;
+            let mut view = recording::view(&version);
+            let remarks = version.fact.remarks(&Place::of(&version), change).await?;
+            if !remarks.is_empty() {
+                view["flags"] = json!(remarks);
+            }
+            Ok(Made::new(&format!("/{last}/{}", version.id), view))
+        })
+    })
+    .await
+}
+
+/// A page of the facts under the thing in the path.
+pub async fn list<F: Recorded>(app: App, request: Request, under: Under) -> Result<Reply, Problem> {
+    let parent = if under == Under::Nothing { None } else { Some(request.id()?) };
+    let page = request.page()?;
+    let mut tx = app.registry.database.read().await?;
+    let as_of = app.registry.now(&mut tx).await?;
+    let found = recording::list::<F>(&mut tx, &request.caller, as_of, under, parent, page).await?;
+    let items = found.iter().map(|version| (version.id, recording::view(version))).collect();
+    Ok(Reply::items(&request, page.limit, items))
+}
+
+/// One fact.
+pub async fn read<F: Recorded>(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut tx = app.registry.database.read().await?;
+    let as_of = app.registry.now(&mut tx).await?;
+    let version = recording::read::<F>(&mut tx, &request.caller, as_of, id).await?;
+    Ok(Reply::one(&request, version.revision, &recording::view(&version)))
+}
+
+async fn read_either<F: Recorded, G: Recorded>(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut tx = app.registry.database.read().await?;
+    let as_of = app.registry.now(&mut tx).await?;
+    let first = recording::read::<F>(&mut tx, &request.caller, as_of, id).await;
+    let (revision, view) = match first {
+        Err(Refusal::Unknown) => {
+            let other = recording::read::<G>(&mut tx, &request.caller, as_of, id).await;
+            // Whoever may not read the second kind learns only that it is none of the first.
+            let other = other.map_err(|refusal| {
+                if matches!(refusal, Refusal::Forbidden) { Refusal::Unknown } else { refusal }
+            })?;
+            (other.revision, recording::view(&other))
+        }
+        first => {
+            let first = first?;
+            (first.revision, recording::view(&first))
+        }
+    };
+    Ok(Reply::one(&request, revision, &view))
+}
+
+async fn turn<F: Recorded>(
+    app: App,
+    request: Request,
+    voided: bool,
+    last: &'static str,
+) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let because = Because::parse(body)?;
+            let version = turn_voided::<F>(change, id, because.reason.as_str(), voided).await?;
+            Ok(Made::new(&format!("/{last}/{id}"), recording::view(&version)))
+        })
+    })
+    .await
+}
+
+async fn turn_either<F: Recorded, G: Recorded>(
+    app: App,
+    request: Request,
+    voided: bool,
+    last: &'static str,
+) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let because = Because::parse(body)?;
+            let reason = because.reason.as_str();
+            let view = match turn_voided::<F>(change, id, reason, voided).await {
+                Ok(version) => recording::view(&version),
+                Err(first @ (Refusal::Unknown | Refusal::Forbidden)) => {
+                    match turn_voided::<G>(change, id, reason, voided).await {
+                        Ok(version) => recording::view(&version),
+                        Err(Refusal::Unknown) => return Err(first),
+                        Err(second) => return Err(second),
+                    }
+                }
+                Err(first) => return Err(first),
+            };
+            Ok(Made::new(&format!("/{last}/{id}"), view))
+        })
+    })
+    .await
+}
+
+/// Voids a fact, or takes its voiding back.
+pub(crate) async fn turn_voided<F: Recorded>(
+    change: &mut Change,
+    id: Uuid,
+    reason: &str,
+    voided: bool,
+) -> Result<Version<F>, Refusal> {
+    if voided {
+        recording::void::<F>(change, id, reason).await
+    } else {
+        recording::withdraw_voiding::<F>(change, id, reason).await
+    }
+}

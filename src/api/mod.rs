@@ -1,0 +1,81 @@
+//! JSON for programs: it translates between HTTP and the use cases and decides nothing.
+//!
+//! To add an endpoint, write a handler `async fn(App, Request) -> Result<Reply, Problem>` and put an
+//! [`Endpoint`] into the list of its room; router, API document and the test of who may do what
+//! follow from that.
+
+pub mod accounts;
+pub mod conclusions;
+pub mod dispatch;
+pub mod docs;
+pub mod edge;
+pub mod endpoint;
+pub mod exports;
+pub mod facts;
+pub mod flags;
+pub mod health;
+pub mod kinds;
+pub mod laboratory;
+pub mod measure;
+pub mod openapi;
+pub mod problem;
+pub mod questions;
+pub mod record;
+pub mod reply;
+pub mod request;
+pub mod sampling;
+pub mod workers;
+pub mod writing;
+
+use crate::api::endpoint::Endpoint;
+use crate::api::measure::Measures;
+use crate::registry::clock::MachineIds;
+use crate::registry::writer::Registry;
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// The base of every path of the API.
+pub const BASE: &str = "/api/v1";
+
+/// How many requests are worked on at once; more are told to come back.
+const AT_ONCE: usize = 256;
+
+/// What a request needs of the program. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct App {
+    /// The registry.
+    pub registry: Registry,
+    /// What is measured of the service itself.
+    pub(crate) measures: Arc<Measures>,
+    /// Identifiers of requests, apart from those of facts.
+    pub(crate) request_ids: Arc<MachineIds>,
+    /// Room for requests.
+    pub(crate) room: Arc<Semaphore>,
+}
+
+impl App {
+    /// A face over a registry.
+    pub fn new(registry: Registry) -> Self {
+        Self {
+            registry,
+            measures: Arc::new(Measures::new()),
+            request_ids: Arc::default(),
+            room: Arc::new(Semaphore::new(AT_ONCE)),
+        }
+    }
+}
+
+/// Every room's endpoints, in the order of the API document.
+pub(crate) fn all_endpoints() -> Vec<Endpoint> {
+    let mut all = kinds::endpoints();
+    all.extend(workers::endpoints());
+    all.extend(sampling::endpoints());
+    all.extend(laboratory::endpoints());
+    all.extend(conclusions::endpoints());
+    all.extend(exports::endpoints());
+    all.extend(record::endpoints());
+    all.extend(accounts::endpoints());
+    all.extend(docs::endpoints());
+    all.extend(health::endpoints());
+    all
+}

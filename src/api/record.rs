@@ -1,0 +1,68 @@
+//! The journal and its proof.
+
+use crate::access::policy::Action;
+use crate::api::App;
+use crate::api::endpoint::{Access, Endpoint, Schema};
+use crate::api::problem::Problem;
+use crate::api::questions::{note_bulk, sound};
+use crate::api::reply::Reply;
+use crate::api::request::Request;
+use crate::model::identifiers::SiteId;
+use crate::model::shape::{Faults, Shape as _};
+use crate::registry::journal::{JournalCursor, JournalEntryView, JournalQuestion};
+use crate::registry::verify::{Verification, verify};
+use crate::store::versions::AsOf;
+use serde_json::json;
+use uuid::Uuid;
+
+/// The endpoints of this room.
+pub(crate) fn endpoints() -> Vec<Endpoint> {
+    vec![
+        Endpoint::get("/journal", Access::Needs(Action::ReadJournal), read)
+            .says("record", "Read the journal")
+            .more("The envelope is shown to whoever sees the site, the image only to whoever may read that fact.")
+            .asks::<SiteId>("site_id", "Of this site.")
+            .asks::<Uuid>("subject_id", "Of this fact.")
+            .paged()
+            .answers(200, "A page, in the one order of all changes.", Schema::of::<JournalEntryView>("JournalEntry").list_of()),
+        Endpoint::post("/journal/verification", Access::Needs(Action::VerifyJournal), prove)
+            .says("record", "Prove the journal, the versions and the stored conclusions")
+            .takes_schema(Schema::named("", json!({"type": "object", "additionalProperties": false})), json!({}), |_| Ok(()))
+            .body_optional()
+            .answers(200, "Sound, or the first fault.", Schema::of::<Verification>("Verification")),
+    ]
+}
+
+async fn read(app: App, request: Request) -> Result<Reply, Problem> {
+    let mut faults = Faults::default();
+    let site = request.parameter("site_id", &mut faults);
+    let subject = request.parameter::<Uuid>("subject_id", &mut faults);
+    let after = request.asked("after").and_then(|cursor| {
+        let read = JournalCursor::parse(cursor);
+        if read.is_none() {
+            faults.note("/after", "must be a cursor from next of an earlier page");
+        }
+        read
+    });
+    let limit = request.limit(&mut faults);
+    sound(faults)?;
+    let question = JournalQuestion { site, subject, after, limit };
+    let page = app.registry.journal(&request.caller, &question).await?;
+    note_bulk(
+        &app,
+        &request,
+        AsOf { position: page.position, date: app.registry.clock.now().date_naive() },
+        "journal",
+        page.workers.len(),
+    )
+    .await?;
+    let items = page.items.iter().map(JournalEntryView::to_json).collect();
+    Ok(Reply::page(&request, items, page.next.map(|cursor| cursor.to_string())))
+}
+
+async fn prove(app: App, request: Request) -> Result<Reply, Problem> {
+    let _ = request.json()?;
+    app.registry.settle().await?;
+    let found = verify(&app.registry, |_| {}).await?;
+    Ok(Reply::ok(&found.to_json()))
+}
