@@ -1,0 +1,1 @@
+"""The invented employer of the demonstration, built from a fixed seed."""
