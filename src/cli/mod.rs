@@ -1,0 +1,78 @@
+//! The command line: one file a command. Commands translate; what they do is done by the registry's use cases.
+
+pub mod account;
+pub mod demo;
+pub mod export;
+pub mod failure;
+pub mod import;
+mod operator;
+mod progress;
+pub mod rebuild;
+pub mod serve;
+pub mod session;
+pub mod token;
+pub mod verify;
+
+use crate::settings::Settings;
+use failure::Failure;
+use session::Session;
+use std::path::PathBuf;
+
+/// A shared exposure registry: what every worker was exposed to, which controls lowered it, who must be offered surveillance.
+///
+/// Settings come from the environment (DOSEWARD_DATABASE_URL, DOSEWARD_LISTEN, …) or from the TOML file that
+/// DOSEWARD_CONFIG names. Commands that write act as the account of DOSEWARD_TOKEN, or else as the console.
+#[derive(Debug, clap::Parser)]
+#[command(name = "doseward", version, propagate_version = true)]
+pub struct Cli {
+    /// Settings as a TOML file, in place of the one that DOSEWARD_CONFIG names; the environment goes before it.
+    #[arg(long, global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// What to do.
+#[derive(Debug, clap::Subcommand)]
+enum Command {
+    /// Runs the service until it is told to stop.
+    Serve,
+    /// Loads an invented employer into a registry of its own and serves it on loopback.
+    Demo(demo::Options),
+    /// Makes accounts.
+    #[command(subcommand)]
+    Account(account::Command),
+    /// Makes bearer tokens for programs.
+    #[command(subcommand)]
+    Token(token::Command),
+    /// Takes facts in from a file.
+    Import(import::Options),
+    /// Takes a data set out as a CSV file.
+    Export(export::Options),
+    /// Proves the journal: chains, versions and stored conclusions, or names the first fault.
+    Verify,
+    /// Computes every stored conclusion anew.
+    Rebuild,
+}
+
+/// Does what the command line says.
+///
+/// # Errors
+/// Why it was not done; the exit code goes with it.
+pub async fn run(cli: Cli) -> Result<(), Failure> {
+    let settings = Settings::from_environment(cli.config.as_deref())?;
+    let session = || Session::open(settings.database_url.reveal());
+    match cli.command {
+        Command::Serve => serve::run(&settings).await,
+        Command::Demo(options) => demo::run(&settings, options).await,
+        Command::Account(command) => {
+            let session = Session::open_or_make(settings.database_url.reveal()).await?;
+            account::run(&session, command).await
+        }
+        Command::Token(command) => token::run(&session().await?, command).await,
+        Command::Import(options) => import::run(&session().await?, options).await,
+        Command::Export(options) => export::run(&session().await?, options).await,
+        Command::Verify => verify::run(&session().await?).await,
+        Command::Rebuild => rebuild::run(&session().await?).await,
+    }
+}

@@ -1,0 +1,66 @@
+//! A command's access to the registry: the open database, and the caller it acts as.
+
+use crate::access::caller::Caller;
+use crate::cli::failure::Failure;
+use crate::cli::operator::operator;
+use crate::registry::enter_pack;
+use crate::registry::refusal::Refusal;
+use crate::registry::writer::Registry;
+use crate::service;
+
+/// The variable that names the token a command acts with.
+const TOKEN: &str = "DOSEWARD_TOKEN";
+
+/// The registry, and who works on it.
+#[derive(Debug)]
+pub struct Session {
+    /// The registry.
+    pub registry: Registry,
+    /// The caller.
+    pub caller: Caller,
+}
+
+impl Session {
+    /// Opens a database as the account of `DOSEWARD_TOKEN`, or as the console with the operating-system user.
+    ///
+    /// # Errors
+    /// The database cannot be opened, or the token does not work.
+    pub async fn open(database_url: &str) -> Result<Self, Failure> {
+        must_be_there(database_url)?;
+        let registry = service::open(database_url).await?;
+        let caller = match std::env::var(TOKEN) {
+            Ok(token) => registry.caller_of(token.trim()).await.map_err(|refusal| match refusal {
+                Refusal::Unauthorised => Failure::Refused(format!("the token in {TOKEN} does not work")),
+                other => other.into(),
+            })?,
+            Err(_) => enter_pack::console(&operator()),
+        };
+        Ok(Self { registry, caller })
+    }
+
+    /// Opens a database to make an account: it may be the first thing done with it, so it need not be there yet.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub async fn open_or_make(database_url: &str) -> Result<Self, Failure> {
+        service::open(database_url).await?.database.close().await;
+        Self::open(database_url).await
+    }
+
+    /// Opens a database as the console, whatever token there is.
+    pub(crate) async fn open_as_console(database_url: &str) -> Result<Self, Failure> {
+        let registry = service::open(database_url).await?;
+        Ok(Self { registry, caller: enter_pack::console(&operator()) })
+    }
+}
+
+/// Refuses a SQLite file that is not there: a mistyped address must not become an empty registry that proves sound.
+fn must_be_there(database_url: &str) -> Result<(), Failure> {
+    let Some(path) = database_url.strip_prefix("sqlite:") else { return Ok(()) };
+    let path = path.trim_start_matches("//").split('?').next().unwrap_or_default();
+    if std::path::Path::new(path).exists() {
+        Ok(())
+    } else {
+        Err(Failure::Refused(format!("there is no registry at {path}; serve, demo and account add make one")))
+    }
+}
