@@ -1,0 +1,344 @@
+//! Who may do what: one table of every route × role, and the proof that it is about every route.
+
+use crate::harness::{Answer, ROLES, TestApp};
+use crate::things::{Things, record_one_of_each};
+use doseward::api::endpoint::{Access, endpoints};
+use serde_json::json;
+use std::collections::BTreeSet;
+
+/// Expected statuses of a role's request for a thing that exists, in the order of [`ROLES`]: administrator, hygienist,
+/// coordinator, physician, corporate.
+type Expected = [u16; 5];
+
+/// Everybody reads it.
+const ALL_READ: Expected = [200, 200, 200, 200, 200];
+/// Everybody but the administrator reads it.
+const FACT_READ: Expected = [403, 200, 200, 200, 200];
+/// A `POST` of `{}` is refused for its faults (422) where the role may do it, and with 403 where it may not.
+const HYGIENIST: Expected = [403, 422, 403, 403, 403];
+const ON_SITE: Expected = [403, 422, 422, 403, 403];
+const SITES: Expected = [422, 422, 403, 403, 403];
+const ADMIN: Expected = [422, 403, 403, 403, 403];
+const ADMIN_READ: Expected = [200, 403, 403, 403, 403];
+/// Nobody needs credentials.
+const OPEN: Expected = [200, 200, 200, 200, 200];
+
+/// Method and path, and what each role gets. A new route without a row here fails the second test.
+const TABLE: &[(&str, &str, Expected)] = &[
+    ("GET", "/api/v1/sites", ALL_READ),
+    ("POST", "/api/v1/sites", SITES),
+    ("GET", "/api/v1/sites/{id}", ALL_READ),
+    ("POST", "/api/v1/sites/{id}/voiding", SITES),
+    ("POST", "/api/v1/sites/{id}/voiding-withdrawal", SITES),
+    ("GET", "/api/v1/sites/{id}/rule-sets", ALL_READ),
+    ("POST", "/api/v1/sites/{id}/rule-sets", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}/rule-sets", ALL_READ),
+    ("POST", "/api/v1/groups/{id}/rule-sets", HYGIENIST),
+    ("GET", "/api/v1/rule-sets/{id}", ALL_READ),
+    ("POST", "/api/v1/rule-sets/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/rule-sets/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/monitoring-options", ALL_READ),
+    ("POST", "/api/v1/sites/{id}/monitoring-options", HYGIENIST),
+    ("GET", "/api/v1/monitoring-options/{id}", ALL_READ),
+    ("POST", "/api/v1/monitoring-options/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/monitoring-options/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/holidays", ALL_READ),
+    ("POST", "/api/v1/sites/{id}/holidays", HYGIENIST),
+    ("GET", "/api/v1/holidays/{id}", ALL_READ),
+    ("POST", "/api/v1/holidays/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/holidays/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/releases", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/releases", ON_SITE),
+    ("GET", "/api/v1/releases/{id}", FACT_READ),
+    ("POST", "/api/v1/releases/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/releases/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/judgements", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/judgements", HYGIENIST),
+    ("GET", "/api/v1/judgements/{id}", FACT_READ),
+    ("POST", "/api/v1/judgements/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/judgements/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/agents", ALL_READ),
+    ("POST", "/api/v1/agents", HYGIENIST),
+    ("GET", "/api/v1/agents/{id}", ALL_READ),
+    ("POST", "/api/v1/agents/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/agents/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}/agents", FACT_READ),
+    ("POST", "/api/v1/groups/{id}/agents", HYGIENIST),
+    ("GET", "/api/v1/agents/{id}/limits", ALL_READ),
+    ("POST", "/api/v1/agents/{id}/limits", HYGIENIST),
+    ("GET", "/api/v1/limits/{id}", ALL_READ),
+    ("POST", "/api/v1/limits/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/limits/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/agents/{id}/compared-with", ALL_READ),
+    ("POST", "/api/v1/agents/{id}/compared-with", HYGIENIST),
+    ("GET", "/api/v1/compared-with/{id}", ALL_READ),
+    ("POST", "/api/v1/compared-with/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/compared-with/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/mixture-sets", ALL_READ),
+    ("POST", "/api/v1/mixture-sets", HYGIENIST),
+    ("GET", "/api/v1/mixture-sets/{id}", ALL_READ),
+    ("POST", "/api/v1/mixture-sets/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/mixture-sets/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/groups", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/groups", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}", FACT_READ),
+    ("POST", "/api/v1/groups/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/groups/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}/conditions", FACT_READ),
+    ("POST", "/api/v1/groups/{id}/conditions", HYGIENIST),
+    ("GET", "/api/v1/conditions/{id}", FACT_READ),
+    ("POST", "/api/v1/conditions/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/conditions/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}/changes", FACT_READ),
+    ("POST", "/api/v1/groups/{id}/changes", HYGIENIST),
+    ("GET", "/api/v1/changes/{id}", FACT_READ),
+    ("POST", "/api/v1/changes/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/changes/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/groups/{id}/joined-eras", FACT_READ),
+    ("POST", "/api/v1/groups/{id}/joined-eras", HYGIENIST),
+    ("GET", "/api/v1/joined-eras/{id}", FACT_READ),
+    ("POST", "/api/v1/joined-eras/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/joined-eras/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/tasks", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/tasks", HYGIENIST),
+    ("GET", "/api/v1/tasks/{id}", FACT_READ),
+    ("POST", "/api/v1/tasks/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/tasks/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/controls", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/controls", HYGIENIST),
+    ("GET", "/api/v1/controls/{id}", FACT_READ),
+    ("POST", "/api/v1/controls/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/controls/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/tasks/{id}/control-periods", FACT_READ),
+    ("POST", "/api/v1/tasks/{id}/control-periods", HYGIENIST),
+    ("GET", "/api/v1/control-periods/{id}", FACT_READ),
+    ("POST", "/api/v1/control-periods/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/control-periods/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers", FACT_READ),
+    ("POST", "/api/v1/workers", ON_SITE),
+    ("POST", "/api/v1/workers/search", [403, 422, 422, 422, 422]),
+    ("GET", "/api/v1/workers/{id}", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/workers/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/employments", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/employments", ON_SITE),
+    ("GET", "/api/v1/employments/{id}", FACT_READ),
+    ("POST", "/api/v1/employments/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/employments/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/earlier-exposures", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/earlier-exposures", ON_SITE),
+    ("GET", "/api/v1/earlier-exposures/{id}", FACT_READ),
+    ("POST", "/api/v1/earlier-exposures/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/earlier-exposures/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/assignments", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/assignments", ON_SITE),
+    ("GET", "/api/v1/assignments/{id}", FACT_READ),
+    ("POST", "/api/v1/assignments/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/assignments/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/worked-days", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/worked-days", ON_SITE),
+    ("GET", "/api/v1/worked-days/{id}", FACT_READ),
+    ("POST", "/api/v1/worked-days/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/worked-days/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/absences", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/absences", ON_SITE),
+    ("GET", "/api/v1/absences/{id}", FACT_READ),
+    ("POST", "/api/v1/absences/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/absences/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/sampling-events", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/sampling-events", ON_SITE),
+    ("GET", "/api/v1/sampling-events/{id}", FACT_READ),
+    ("POST", "/api/v1/sampling-events/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/sampling-events/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sampling-events/{id}/samples", FACT_READ),
+    ("POST", "/api/v1/sampling-events/{id}/samples", ON_SITE),
+    ("GET", "/api/v1/samples/{id}", FACT_READ),
+    ("GET", "/api/v1/samples/{id}/represents", FACT_READ),
+    // The reason of an acceptance is optional: an empty body accepts.
+    ("POST", "/api/v1/samples/{id}/acceptance", [403, 201, 403, 403, 403]),
+    ("POST", "/api/v1/samples/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/samples/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/lab-reports", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/lab-reports", ON_SITE),
+    ("GET", "/api/v1/lab-reports/{id}", FACT_READ),
+    ("POST", "/api/v1/lab-reports/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/lab-reports/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/results/{id}", FACT_READ),
+    ("POST", "/api/v1/results/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/results/{id}/voiding-withdrawal", HYGIENIST),
+    ("POST", "/api/v1/results/{id}/standing-choice", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/direct-readings", FACT_READ),
+    ("POST", "/api/v1/sites/{id}/direct-readings", ON_SITE),
+    ("GET", "/api/v1/direct-readings/{id}", FACT_READ),
+    ("POST", "/api/v1/direct-readings/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/direct-readings/{id}/voiding-withdrawal", HYGIENIST),
+    // Neither a worker nor a group is named.
+    ("GET", "/api/v1/shift-averages", [403, 422, 422, 422, 422]),
+    ("GET", "/api/v1/groups/{id}/profiles", FACT_READ),
+    ("GET", "/api/v1/tasks/{id}/control-verdicts", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/history", FACT_READ),
+    ("GET", "/api/v1/duties", FACT_READ),
+    // There is no duty with this identifier.
+    ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
+    ("GET", "/api/v1/exports/samples.csv", FACT_READ),
+    ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
+    ("GET", "/api/v1/journal", ALL_READ),
+    ("POST", "/api/v1/journal/verification", [200, 200, 403, 403, 200]),
+    ("GET", "/api/v1/accounts", ADMIN_READ),
+    ("POST", "/api/v1/accounts", ADMIN),
+    ("GET", "/api/v1/accounts/{id}", ADMIN_READ),
+    ("POST", "/api/v1/accounts/{id}/voiding", ADMIN),
+    ("POST", "/api/v1/accounts/{id}/voiding-withdrawal", ADMIN),
+    ("GET", "/api/v1/accounts/{id}/tokens", ADMIN_READ),
+    ("POST", "/api/v1/accounts/{id}/tokens", ADMIN),
+    ("GET", "/api/v1/tokens/{id}", ADMIN_READ),
+    ("POST", "/api/v1/tokens/{id}/revocation", ADMIN),
+    ("GET", "/api/v1/openapi.json", OPEN),
+    ("GET", "/api/docs", OPEN),
+    ("GET", "/api/docs/", OPEN),
+    ("GET", "/api/docs/{file}", OPEN),
+    ("GET", "/problems/{name}", OPEN),
+    ("GET", "/health/live", OPEN),
+    ("GET", "/health/ready", OPEN),
+    ("GET", "/metrics", OPEN),
+];
+
+/// Parts of addresses that belong to no site: whoever may read them at all reads them everywhere.
+const OF_NO_SITE: &[&str] = &["agents", "limits", "compared-with", "mixture-sets", "accounts", "tokens"];
+
+#[test]
+fn every_route_has_its_row() {
+    let rows: BTreeSet<String> = TABLE.iter().map(|(method, path, _)| format!("{method} {path}")).collect();
+    let routes: BTreeSet<String> =
+        endpoints().iter().map(|endpoint| format!("{} {}", endpoint.method, endpoint.path)).collect();
+    let missing: Vec<_> = routes.difference(&rows).collect();
+    let gone: Vec<_> = rows.difference(&routes).collect();
+    assert!(missing.is_empty() && gone.is_empty(), "without a row: {missing:#?}\nwithout a route: {gone:#?}");
+    assert_eq!(rows.len(), TABLE.len(), "a row stands twice");
+}
+
+/// The path of a thing that exists.
+async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
+    let path = path.replace("{file}", "swagger-ui.css").replace("{name}", "faults");
+    let Some((before, after)) = path.split_once("{id}") else { return path };
+    let kind = before.trim_matches('/').rsplit('/').next().unwrap();
+    let administrator = app.as_role("administrator");
+    let first = async |path: &str| administrator.get(path).await.ids()[0].to_owned();
+    let id = match kind {
+        "accounts" => first("/accounts").await,
+        "tokens" => {
+            let account = first("/accounts").await;
+            first(&format!("/accounts/{account}/tokens")).await
+        }
+        "duties" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
+        "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" => things.id(kind).to_owned(),
+        "limits" | "compared-with" => things.id(&format!("agents/{kind}")).to_owned(),
+        "conditions" | "changes" | "joined-eras" => things.id(&format!("groups/{kind}")).to_owned(),
+        "control-periods" => things.id("tasks/control-periods").to_owned(),
+        "employments" | "earlier-exposures" | "assignments" | "worked-days" | "absences" => {
+            things.id(&format!("workers/{kind}")).to_owned()
+        }
+        _ => things.id(&format!("sites/{kind}")).to_owned(),
+    };
+    let query = if after == "/history" { "?agent_code=lead" } else { "" };
+    format!("{before}{id}{after}{query}")
+}
+
+#[tokio::test]
+async fn every_role_gets_what_the_table_says() {
+    let app = TestApp::spawn().await;
+    let things = record_one_of_each(&app, "LYN").await;
+    let mut wrong = Vec::new();
+    for (method, template, expected) in TABLE {
+        let path = filled_in(&app, &things, template).await;
+        for (role, expected) in ROLES.iter().zip(expected) {
+            let mut request = app.as_role(role).request(method, &path);
+            if *method == "POST" {
+                request = request.json(&json!({}));
+            }
+            let answer = Answer::of(request).await;
+            if answer.status != *expected {
+                wrong.push(format!("{role} {method} {template}: {} for {expected}", answer.status));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[tokio::test]
+async fn without_credentials_only_open_routes_answer() {
+    let app = TestApp::spawn().await;
+    let things = record_one_of_each(&app, "LYN").await;
+    for endpoint in endpoints() {
+        let path = filled_in(&app, &things, &endpoint.path).await;
+        let answer = Answer::of(app.as_nobody().request(endpoint.method.as_str(), &path)).await;
+        let expected = if endpoint.access == Access::Open { 200 } else { 401 };
+        assert_eq!(answer.status, expected, "{endpoint:?}");
+    }
+}
+
+#[tokio::test]
+async fn another_sites_thing_is_not_there() {
+    let app = TestApp::spawn().await;
+    let things = record_one_of_each(&app, "LYN").await;
+    let elsewhere = app.site("BRK").await;
+    for role in ["hygienist", "coordinator", "physician", "corporate"] {
+        app.add_account_on(&format!("{role}_elsewhere"), role, &[&elsewhere]).await;
+    }
+    let mut wrong = Vec::new();
+    for (method, template, expected) in TABLE.iter().filter(|(_, path, _)| path.contains("{id}")) {
+        let kind = template.trim_start_matches("/api/v1/").split('/').next().unwrap();
+        if OF_NO_SITE.contains(&kind) {
+            continue;
+        }
+        let path = filled_in(&app, &things, template).await;
+        for (role, at_home) in ROLES.iter().zip(expected).skip(1) {
+            let mut request = app.as_role(&format!("{role}_elsewhere")).request(method, &path);
+            if *method == "POST" {
+                request = request.json(&json!({"reason": "a test"}));
+            }
+            let status = Answer::of(request).await.status;
+            let needs_all_sites = template.starts_with("/api/v1/sites/{id}/voiding");
+            let expected = match (*at_home, *template) {
+                (403, _) => 403,
+                _ if needs_all_sites => 403,
+                // Whoever is sent to a site is assigned there before the site may see him; and a report's rows are
+                // read before anything is looked up.
+                (_, "/api/v1/workers/{id}/assignments" | "/api/v1/sites/{id}/lab-reports")
+                    if *method == "POST" =>
+                {
+                    422
+                }
+                _ => 404,
+            };
+            if status != expected {
+                wrong.push(format!("{role} of another site {method} {template}: {status} for {expected}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[tokio::test]
+async fn another_sites_expected_agent_is_not_there() {
+    let app = TestApp::spawn().await;
+    let things = record_one_of_each(&app, "LYN").await;
+    let elsewhere = app.site("BRK").await;
+    app.add_account_on("elsewhere", "hygienist", &[&elsewhere]).await;
+    let path = format!("/agents/{}", things.id("groups/agents"));
+    let client = app.as_role("elsewhere");
+    assert_eq!(client.get(&path).await.status, 404);
+    let void = client.post(&format!("{path}/voiding"), &json!({"reason": "a test"})).await;
+    assert!([403, 404].contains(&void.status), "{}", void.text);
+}
+
+#[tokio::test]
+async fn lists_hold_only_what_is_on_the_callers_sites() {
+    let app = TestApp::spawn().await;
+    record_one_of_each(&app, "LYN").await;
+    let elsewhere = app.site("BRK").await;
+    app.add_account_on("elsewhere", "coordinator", &[&elsewhere]).await;
+    let client = app.as_role("elsewhere");
+    assert_eq!(client.get("/sites").await.ids(), [elsewhere.as_str()]);
+    assert_eq!(client.get("/workers").await.ids().len(), 0);
+}

@@ -1,0 +1,18 @@
+//! The service as its users meet it: over HTTP, on a database of its own.
+//!
+//! `TEST_DATABASE_URL=postgres://…` runs the same tests on PostgreSQL.
+
+#![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
+
+mod authorisation;
+mod entry;
+mod facts;
+mod harness;
+mod openapi;
+mod paging;
+mod problems;
+mod service;
+mod things;
+mod tokens;
+mod whole_job;
+mod workers;

@@ -1,0 +1,149 @@
+//! One thing of every kind at a site, made from the examples of the API document.
+
+use crate::harness::TestApp;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// One thing that was recorded.
+pub(crate) struct Thing {
+    /// Where it was recorded, below `/api/v1`.
+    pub(crate) path: String,
+    /// The last name of that path.
+    pub(crate) last: &'static str,
+    /// Its identifier.
+    pub(crate) id: String,
+    /// What was sent.
+    pub(crate) sent: Value,
+    /// What was answered.
+    pub(crate) shown: Value,
+}
+
+/// One of each.
+pub(crate) struct Things {
+    things: BTreeMap<String, Thing>,
+    /// The sample and the result that came with the event and the report.
+    within: BTreeMap<&'static str, String>,
+}
+
+impl Things {
+    /// All of them.
+    pub(crate) fn all(&self) -> impl Iterator<Item = &Thing> {
+        self.things.values()
+    }
+
+    /// The identifier of the thing that a collection (`"groups"`, `"groups/agents"`) made.
+    pub(crate) fn id(&self, collection: &str) -> &str {
+        let thing = self.things.get(collection).map(|thing| &thing.id);
+        thing.or_else(|| self.within.get(collection)).unwrap_or_else(|| panic!("there is no {collection}"))
+    }
+}
+
+/// Records one thing of each kind as the hygienist: `(under, last)`, in the order in which they need each other.
+const KINDS: &[(&str, &str)] = &[
+    ("", "sites"),
+    ("", "agents"),
+    ("", "mixture-sets"),
+    ("", "workers"),
+    ("agents", "limits"),
+    ("agents", "compared-with"),
+    ("sites", "groups"),
+    ("sites", "controls"),
+    ("sites", "tasks"),
+    ("sites", "rule-sets"),
+    ("sites", "monitoring-options"),
+    ("sites", "holidays"),
+    ("sites", "releases"),
+    ("sites", "judgements"),
+    ("groups", "rule-sets"),
+    ("groups", "agents"),
+    ("groups", "conditions"),
+    ("groups", "changes"),
+    ("groups", "joined-eras"),
+    ("tasks", "control-periods"),
+    ("workers", "employments"),
+    ("workers", "earlier-exposures"),
+    ("workers", "assignments"),
+    ("workers", "worked-days"),
+    ("workers", "absences"),
+    ("sites", "sampling-events"),
+    ("sites", "lab-reports"),
+    ("sites", "direct-readings"),
+];
+
+/// Records one thing of each kind at a new site; codes and numbers carry the site's code.
+pub(crate) async fn record_one_of_each(app: &TestApp, code: &str) -> Things {
+    let hygienist = app.as_role("hygienist");
+    let mut things: BTreeMap<String, Thing> = BTreeMap::new();
+    for (under, last) in KINDS {
+        let (path, template, name) = if under.is_empty() {
+            (format!("/{last}"), format!("/{last}"), (*last).to_owned())
+        } else {
+            let parent = &things[parent_of(under)].id;
+            (
+                format!("/{under}/{parent}/{last}"),
+                format!("/{under}/{{id}}/{last}"),
+                format!("{under}/{last}"),
+            )
+        };
+        let mut sent = example_of(&template);
+        fill_in(&mut sent, &things, code);
+        let answer = hygienist.post(&path, &sent).await;
+        assert_eq!(answer.status, 201, "{path}: {}", answer.text);
+        let id = answer.id();
+        things.insert(name, Thing { path, last, id, sent, shown: answer.json });
+    }
+    let sample = &things["sites/lab-reports"].shown["samples"][0];
+    let id = |value: &Value| value["id"].as_str().unwrap().to_owned();
+    let within = BTreeMap::from([("samples", id(sample)), ("results", id(&sample["results"][0]))]);
+    Things { things, within }
+}
+
+fn parent_of(under: &str) -> &str {
+    match under {
+        "groups" => "sites/groups",
+        "tasks" => "sites/tasks",
+        top => top,
+    }
+}
+
+/// Puts identifiers of things that exist in place of the example's, and the site's code into natural keys.
+fn fill_in(sent: &mut Value, things: &BTreeMap<String, Thing>, code: &str) {
+    for (field, from) in [("group_id", "sites/groups"), ("control_id", "sites/controls")] {
+        if sent.get(field).is_some() {
+            sent[field] = json!(things[from].id);
+        }
+    }
+    if sent.get("group_ids").is_some() {
+        sent["group_ids"] = json!([things["sites/groups"].id]);
+    }
+    if sent.get("limit_ids").is_some() {
+        sent["limit_ids"] = json!([things["agents/limits"].id]);
+    }
+    for list in ["samples", "results"] {
+        for item in sent.get_mut(list).and_then(Value::as_array_mut).into_iter().flatten() {
+            let number = if list == "samples" { "number" } else { "sample_number" };
+            item[number] = json!(format!("{code}-0141"));
+            if list == "samples" {
+                item["worker_id"] = json!(things["workers"].id);
+            }
+        }
+    }
+    if sent.get("hired_on").is_some() {
+        sent["employee_number"] = json!(format!("{code}-1"));
+    } else if sent.get("employee_number").is_some() {
+        sent["employee_number"] = json!(format!("{code}-2"));
+    }
+    if sent.get("time_zone").is_some() {
+        sent["code"] = json!(code);
+    } else if sent.get("state").is_some() {
+        sent["code"] = json!(format!("dust_{}", code.to_lowercase()));
+    }
+}
+
+/// The example of an endpoint's body.
+pub(crate) fn example_of(template: &str) -> Value {
+    let whole = format!("/api/v1{template}");
+    let mut found = doseward::api::endpoint::endpoints().iter().filter(|known| known.path == whole);
+    let endpoint = found.find(|known| !known.bodies.is_empty()).unwrap_or_else(|| panic!("no {whole}"));
+    endpoint.bodies[0].example.clone().unwrap()
+}

@@ -1,0 +1,108 @@
+//! Exports, repeated requests, and the journal behind it all.
+
+use super::plant::Plant;
+use super::{items, near};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+type Row = BTreeMap<String, String>;
+
+async fn export(plant: &Plant<'_>, name: &str) -> Vec<Row> {
+    let answer = plant.speak("corporate").get(&format!("/exports/{name}.csv")).await;
+    assert_eq!(answer.status, 200, "{}", answer.text);
+    assert!(answer.header("content-type").starts_with("text/csv"));
+    let mut reader = csv::Reader::from_reader(answer.text.as_bytes());
+    reader.deserialize().map(|row| row.unwrap()).collect()
+}
+
+/// The corporate office takes both files out.
+pub(super) async fn exports(plant: &Plant<'_>) {
+    let samples = export(plant, "samples").await;
+    // A row for each result, replaced ones too, and one for each of the two samples whose pump failed.
+    assert_eq!(samples.len(), plant.results + 2);
+    let of =
+        |number: &str| -> Vec<&Row> { samples.iter().filter(|row| row["sample_number"] == number).collect() };
+    let first = of("T1")[0];
+    assert_eq!((first["site_code"].as_str(), first["group_code"].as_str()), ("TRN", "WLD"));
+    assert_eq!((first["worker_name"].as_str(), first["reported"].as_str()), ("Ada Moss", "1.95"));
+    near(&number(&first["volume_litres"]), 960.0);
+    near(&number(&first["concentration"]), 2.0);
+    assert_eq!((first["status"].as_str(), first["unit"].as_str()), ("accepted", "ug/m3"));
+    let coarse = of("Q31")[0];
+    assert_eq!((coarse["comparator"].as_str(), number(&coarse["concentration"])), ("<", json!(3.1)));
+    let standing: Vec<&str> =
+        of("Q23").iter().filter(|row| row["stands"] == "true").map(|row| row["reported"].as_str()).collect();
+    assert_eq!((of("Q23").len(), standing), (2, vec!["3.84"]));
+    assert!(samples.iter().all(|row| row["status"] != "submitted"
+        || row["stands"] == "false"
+        || row["position"] == "field_blank"));
+
+    let surveillance = export(plant, "surveillance").await;
+    let told: Vec<_> = surveillance
+        .iter()
+        .map(|row| {
+            (
+                row["worker_name"].as_str(),
+                row["due_on"].as_str(),
+                row["days_counted"].as_str(),
+                row["status"].as_str(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("Ada Moss", "2025-04-02", "163", "overdue"),
+            ("Orla Venn", "2025-04-02", "40", "met"),
+            ("Milo Tark", "2025-06-02", "31", "overdue"),
+            ("Cleo Dray", "2025-11-06", "261", "withdrawn"),
+        ]
+    );
+    assert_eq!(plant.speak("corporate").post("/workers", &json!({})).await.status, 403);
+}
+
+fn number(cell: &str) -> Value {
+    json!(cell.parse::<f64>().unwrap())
+}
+
+/// The same request again is answered as before and stores nothing; another under its key is refused.
+pub(super) async fn replays(plant: &Plant<'_>) {
+    let path = format!("/sites/{}/sampling-events", plant.id("QUI"));
+    let event = json!({"reference": "Q26-03", "sampled_by": "J. Lund", "samples": [
+        {"number": "Q91", "position": "field_blank", "shift_date": "2026-03-02", "agent_codes": ["lead"]}]});
+    let quill = plant.speak("quill");
+    let first = quill.post_with_key(&path, "once", &event).await;
+    let again = quill.post_with_key(&path, "once", &event).await;
+    assert_eq!((first.status, again.status), (201, 201), "{}", again.text);
+    assert_eq!(first.json, again.json);
+    let mut other = event.clone();
+    other["sampled_by"] = json!("K. Marl");
+    assert_eq!(quill.post_with_key(&path, "once", &other).await.status, 422);
+    // The reference is taken under any key.
+    assert_eq!(quill.post_with_key(&path, "twice", &event).await.status, 409);
+    let events = plant.read("quill", &path).await;
+    assert_eq!(items(&events).iter().filter(|one| one["reference"] == "Q26-03").count(), 1);
+}
+
+/// Who did what stands in one order, and the record proves itself.
+pub(super) async fn journal(plant: &Plant<'_>) {
+    let path = format!("/journal?subject_id={}", plant.id("T25-03"));
+    let entries = plant.read("corporate", &path).await;
+    let entry = &items(&entries)[0];
+    assert_eq!(
+        (&entry["site_id"], &entry["subject_id"]),
+        (&json!(plant.id("TRN")), &json!(plant.id("T25-03")))
+    );
+    assert_eq!(entry["image"]["fact"]["reference"], "T25-03", "{entry}");
+    // The administrator sees that a sample was entered, not what it says.
+    let path = format!("/journal?subject_id={}", plant.id("T1"));
+    let envelope = plant.app.as_role("administrator").get(&path).await;
+    assert_eq!(envelope.status, 200, "{}", envelope.text);
+    assert!(items(&envelope.json).iter().all(|entry| entry.get("image").is_none()), "{}", envelope.text);
+    for prover in [plant.app.as_role("administrator"), plant.speak("corporate")] {
+        let proved = prover.post("/journal/verification", &json!({})).await;
+        assert_eq!(proved.status, 200, "{}", proved.text);
+        assert_eq!(proved.json["sound"], json!(true), "{}", proved.text);
+        assert_eq!(proved.json.get("first_fault"), None);
+    }
+}

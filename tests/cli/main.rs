@@ -1,0 +1,9 @@
+//! The command line as a person or a script meets it: what it prints, and the code it leaves with.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on stops")]
+
+mod accounts;
+mod demo;
+mod files;
+mod place;
+mod record;
+mod service;

@@ -1,0 +1,16 @@
+//! The same requests again: at another time, on another engine, after everything stored was thrown away.
+//!
+//! `TEST_DATABASE_URL=postgres://…` runs the same tests on PostgreSQL, and compares the two engines.
+
+#![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
+
+mod as_known_on;
+mod draws;
+mod engines;
+mod marks;
+mod plant;
+mod questions;
+mod reach;
+mod rebuild;
+mod script;
+mod stage;
