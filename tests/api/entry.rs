@@ -112,6 +112,11 @@ async fn a_void_events_samples_stay_readable_and_leave_every_conclusion() {
     let read = hygienist.get(&format!("/samples/{sample}")).await;
     assert_eq!((read.status, &read.json["voided"]["reason"]), (200, &json!("The wrong hall.")));
     assert_eq!(hygienist.get(&averages).await.json["items"], json!([]));
+    // And no further result is taken for it.
+    let mut lead = row("1", 1.0);
+    lead["agent_code"] = json!("lead");
+    let refused = report(&app, &plant, "R-2", json!([lead])).await;
+    assert_eq!((refused.status, refused.pointers()), (422, vec!["/results/0/sample_number"]));
 }
 
 #[tokio::test]

@@ -5,7 +5,7 @@ use crate::model::facts::agent::Agent;
 use crate::model::facts::laboratory::{
     BlankCorrected, LabReport, LabReportDraft, LabResult, ReplacedAs, Replaces, ResultDraft, ResultStatus,
 };
-use crate::model::facts::sampling::Sample;
+use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::identifiers::{ResultId, SampleId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -13,6 +13,7 @@ use crate::model::shape::{Faults, Shape};
 use crate::model::unit::Dimension;
 use crate::model::version::Version;
 use crate::registry::facts::{results, runs};
+use crate::registry::gather;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
 use crate::registry::recording::{Recorded, taken};
@@ -160,6 +161,13 @@ impl Known {
             let of_them = [Where::Site(site), Where::TextIsOneOf("number", some.to_vec())];
             for sample in versions::list::<Sample>(&mut change.tx, &scope, as_of, &of_them, None).await? {
                 samples.insert(sample.fact.number.to_string(), sample);
+            }
+        }
+        // A sample of a void event is void with it.
+        let events: Vec<Uuid> = samples.values().filter_map(|sample| sample.parent).collect();
+        for event in gather::many::<SamplingEvent>(&mut change.tx, as_of, &events, Where::Ids).await? {
+            for sample in samples.values_mut().filter(|sample| sample.parent == Some(event.id)) {
+                sample.voided = sample.voided.take().or_else(|| event.voided.clone());
             }
         }
         let ids: Vec<Uuid> = samples.values().map(|sample| sample.id).collect();
