@@ -124,7 +124,7 @@ impl LogResult {
 }
 
 /// ln(Phi(u) - Phi(l)) and the densities at l and u over that difference.
-fn interval(l: f64, u: f64) -> (f64, f64, f64) {
+pub(super) fn interval(l: f64, u: f64) -> (f64, f64, f64) {
     if l == f64::NEG_INFINITY && u == f64::INFINITY {
         return (0.0, 0.0, 0.0);
     }

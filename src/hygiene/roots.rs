@@ -4,10 +4,15 @@
 const STEPS: usize = 400;
 
 /// The zero of `f` between `low` and `high`, where it has opposite signs; to the last digits of a double.
+pub(super) fn solve(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+    solve_within(f, low, high, 4.0 * f64::EPSILON)
+}
+
+/// The same to a share of the size of the zero (of 1 where that is smaller).
 ///
 /// Regula falsi with the Illinois weight, and a halving whenever that is slow.
 #[expect(clippy::float_cmp, reason = "an exact zero, and neighbouring doubles")]
-pub(super) fn solve(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+pub(super) fn solve_within(f: impl Fn(f64) -> f64, low: f64, high: f64, tolerance: f64) -> f64 {
     let (mut a, mut b) = (low, high);
     let (mut fa, mut fb) = (f(a), f(b));
     let mut width = (b - a).abs();
@@ -15,7 +20,9 @@ pub(super) fn solve(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
         if fa == 0.0 {
             return a;
         }
-        if fb == 0.0 || (b - a).abs() <= 4.0 * f64::EPSILON * a.abs().max(b.abs()) {
+        let size = a.abs().max(b.abs());
+        let floor = if tolerance > 1e-15 { 1.0 } else { 0.0 };
+        if fb == 0.0 || (b - a).abs() <= tolerance * size.max(floor) {
             return b;
         }
         let secant = b - fb * (b - a) / (fb - fa);

@@ -1,0 +1,178 @@
+//! The posterior distribution of a log-normal group by quadrature: every kind of bound, down to one result.
+//!
+//! For each ln GSD the distribution of ln GM is held as panels of a polynomial, so that any probability of
+//! `mu + offset(sigma)` is a plain sum and nothing is drawn at random.
+
+mod evidence;
+mod prior;
+mod sides;
+mod slice;
+mod support;
+
+pub use prior::{GM_OF_LARGEST, GM_OF_LIMIT, GSD, PRIOR_BOX, Prior, PriorBox, WIDENED_GM_OF_LARGEST};
+pub use sides::{PosteriorRatio, RATIO_POSTERIOR};
+
+use self::evidence::Evidence;
+use self::slice::Slice;
+use super::censored::LogResult;
+use super::distributions::{normal_quantile, normal_upper_tail};
+use super::roots;
+use crate::model::working::Formula;
+
+/// The posterior distribution.
+pub const POSTERIOR: Formula = Formula {
+    formula: "posterior of ln GM and ln GSD ~ prior x likelihood (density of detected values, probability of bounds and \
+              ranges), by quadrature",
+    source: "Gelman, Carlin, Stern and Rubin, Bayesian Data Analysis, 2nd edition 2004, chapter 3 (from memory)",
+};
+
+/// The bands.
+pub const RATING: Formula = Formula {
+    formula: "rating_probabilities = P(95th percentile below 1, 1 to 10, 10 to 50, 50 to 100, above 100 % of the limit), \
+              95th percentile = GM x GSD^1.6449",
+    source: "AIHA, A Strategy for Assessing and Managing Occupational Exposures, 3rd edition 2006 (categories, from memory)",
+};
+
+/// The chance of a day.
+pub const PREDICTIVE: Formula = Formula {
+    formula: "chance of a day at or above a level = posterior mean of 1 - Phi((ln level - ln GM) / ln GSD)",
+    source: "Gelman, Carlin, Stern and Rubin, Bayesian Data Analysis, 2nd edition 2004, section 3.2 (posterior \
+             predictive distribution, from memory)",
+};
+
+/// Edges of the rating bands, as shares of the limit.
+pub const RATING_EDGES: [f64; 4] = [0.01, 0.1, 0.5, 1.0];
+
+/// Mass within this share of the box's width from a face presses on it.
+pub const FACE_SHARE: f64 = 0.02;
+
+/// Slices along sigma, each with its share of the whole.
+#[derive(Debug, Clone)]
+pub struct Posterior {
+    slices: Vec<(f64, Slice)>,
+}
+
+impl Posterior {
+    /// From natural logarithms; `None` where nothing is known, or for [`Prior::Flat`] where two different detected
+    /// values are missing.
+    pub fn of(results: &[LogResult], prior: Prior) -> Option<Self> {
+        let evidence = Evidence::of(results);
+        let nodes = support::nodes(&[&evidence], prior)?;
+        let mu = support::mu_bounds(prior);
+        let slices: Vec<(f64, Slice)> =
+            nodes.into_iter().map(|(sigma, weight)| (weight, Slice::of(&evidence, sigma, mu))).collect();
+        Some(Self { slices: normalised(slices, |slice| slice.ln_mass)? })
+    }
+
+    /// The probability that `mu + offset(sigma)` is at most `value`.
+    fn below(&self, value: f64, offset: impl Fn(f64) -> f64) -> f64 {
+        let sum: f64 =
+            self.slices.iter().map(|(weight, slice)| weight * slice.below(value - offset(slice.sigma))).sum();
+        sum.clamp(0.0, 1.0)
+    }
+
+    /// The value that `mu + offset(sigma)` stays below with this probability.
+    fn quantile(&self, probability: f64, offset: impl Fn(f64) -> f64) -> f64 {
+        let ends = self.slices.iter().map(|(_, slice)| {
+            let ((low, high), moved) = (slice.ends(), offset(slice.sigma));
+            (low + moved, high + moved)
+        });
+        let (low, high) = ends
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (one, two)| (low.min(one), high.max(two)));
+        roots::solve_within(|value| self.below(value, &offset) - probability, low, high, 1e-13)
+    }
+
+    /// The mean of a function of mu and sigma.
+    fn mean_of(&self, of: impl Fn(f64, f64) -> f64) -> f64 {
+        self.slices.iter().map(|(weight, slice)| weight * slice.mean_of(|mu| of(mu, slice.sigma))).sum()
+    }
+
+    /// The probability that the value which the share `p` of days stays below is itself at most `level` (above zero,
+    /// in the unit of the results).
+    pub fn percentile_below(&self, p: f64, level: f64) -> f64 {
+        let z = normal_quantile(p);
+        self.below(level.ln(), |sigma| z * sigma)
+    }
+
+    /// The logarithm of the value that the percentile `p` stays below with this probability.
+    pub fn ln_percentile_quantile(&self, p: f64, probability: f64) -> f64 {
+        let z = normal_quantile(p);
+        self.quantile(probability, |sigma| z * sigma)
+    }
+
+    /// The logarithm of the value that the geometric mean stays below with this probability.
+    pub fn ln_geometric_mean_quantile(&self, probability: f64) -> f64 {
+        self.quantile(probability, |_| 0.0)
+    }
+
+    /// The logarithm of the value that the arithmetic mean stays below with this probability.
+    pub fn ln_mean_quantile(&self, probability: f64) -> f64 {
+        self.quantile(probability, |sigma| 0.5 * sigma * sigma)
+    }
+
+    /// The posterior mean of the arithmetic mean, in the unit of the results; infinite beyond a double.
+    pub fn mean(&self) -> f64 {
+        self.mean_of(|mu, sigma| (mu + 0.5 * sigma * sigma).exp())
+    }
+
+    /// The posterior mean of the share of days above `level`: the chance that a day is.
+    pub fn exceedance(&self, level: f64) -> f64 {
+        let ln_level = level.ln();
+        self.mean_of(|mu, sigma| normal_upper_tail((ln_level - mu) / sigma)).clamp(0.0, 1.0)
+    }
+
+    /// The share of days above `level` that is not passed with this probability.
+    pub fn exceedance_quantile(&self, level: f64, probability: f64) -> f64 {
+        // e is at most x exactly when the percentile 1 - x is at most the level.
+        let ln_level = level.ln();
+        let excess = |z: f64| self.below(ln_level, |sigma| z * sigma) - probability;
+        // Beyond 38 standard deviations a normal tail is zero in a double.
+        if excess(38.0) >= 0.0 {
+            return 0.0;
+        }
+        if excess(-38.0) <= 0.0 {
+            return 1.0;
+        }
+        normal_upper_tail(roots::solve_within(excess, -38.0, 38.0, 1e-13))
+    }
+
+    /// The probabilities of the five rating bands of the 95th percentile against a limit.
+    pub fn rating(&self, limit: f64) -> [f64; 5] {
+        let below = RATING_EDGES.map(|share| self.percentile_below(0.95, share * limit));
+        [below[0], below[1] - below[0], below[2] - below[1], below[3] - below[2], 1.0 - below[3]]
+            .map(|share| share.max(0.0))
+    }
+
+    /// The probability that the geometric mean lies within a small share of the upper face of the box.
+    pub fn at_upper_gm(&self, prior: PriorBox) -> f64 {
+        let (low, high) = prior.mu();
+        1.0 - self.below(high - FACE_SHARE * (high - low), |_| 0.0)
+    }
+
+    /// The probability that the geometric standard deviation lies within a small share of the upper face of the box.
+    pub fn at_upper_gsd(&self, prior: PriorBox) -> f64 {
+        let face = support::upper_sigma_face(prior);
+        self.slices.iter().filter(|(_, slice)| slice.sigma > face).map(|(weight, _)| weight).sum()
+    }
+}
+
+/// Turns weights along sigma and logarithms of masses into shares of the whole.
+fn normalised<S>(slices: Vec<(f64, S)>, ln_mass: impl Fn(&S) -> f64) -> Option<Vec<(f64, S)>> {
+    let highest = slices.iter().map(|(_, slice)| ln_mass(slice)).fold(f64::NEG_INFINITY, f64::max);
+    if !highest.is_finite() {
+        return None;
+    }
+    let mut shares: Vec<(f64, S)> = slices
+        .into_iter()
+        .map(|(weight, slice)| (weight * (ln_mass(&slice) - highest).exp(), slice))
+        .filter(|(share, _)| *share > 0.0)
+        .collect();
+    let whole: f64 = shares.iter().map(|(share, _)| share).sum();
+    for (share, _) in &mut shares {
+        *share /= whole;
+    }
+    (whole > 0.0).then_some(shares)
+}
+
+#[cfg(test)]
+mod tests;

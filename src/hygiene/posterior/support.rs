@@ -1,0 +1,154 @@
+//! Where along sigma there is anything to integrate, and the nodes for it.
+
+use super::evidence::Evidence;
+use super::prior::{Prior, PriorBox};
+use super::slice::{LOWEST, mode};
+use super::FACE_SHARE;
+use crate::hygiene::quadrature::RULE;
+
+/// Panels along ln sigma are about this many standard deviations wide.
+const PANEL_DEVIATIONS: f64 = 2.5;
+/// Panels along ln sigma are never wider than this.
+const PANEL_WIDEST: f64 = 0.6;
+
+/// The ends of mu under a prior.
+pub(super) fn mu_bounds(prior: Prior) -> (f64, f64) {
+    match prior {
+        Prior::Box(prior) => prior.mu(),
+        Prior::Flat => (f64::NEG_INFINITY, f64::INFINITY),
+    }
+}
+
+/// The ln GSD above which the upper face of the box is near.
+pub(super) fn upper_sigma_face(prior: PriorBox) -> f64 {
+    let (low, high) = prior.sigma();
+    high - FACE_SHARE * (high - low)
+}
+
+/// About the logarithm of the likelihood (of all sides, each with its own mu) along v = ln sigma, with the prior's
+/// weight: the highest along mu with the width of the bell there.
+struct Ridge<'e> {
+    sides: &'e [&'e Evidence],
+    mu: (f64, f64),
+    /// The power of sigma that turns the prior into one along v.
+    power: f64,
+}
+
+impl Ridge<'_> {
+    fn at(&self, v: f64) -> f64 {
+        let sigma = v.exp();
+        let of_side = |side: &&Evidence| {
+            let (top, curvature) = mode(side, sigma, self.mu);
+            // Never wider than the prior's box.
+            let width = if curvature < 0.0 { (-curvature).sqrt().recip() } else { f64::INFINITY };
+            side.value(top, sigma) + width.min(self.mu.1 - self.mu.0).ln()
+        };
+        self.sides.iter().map(of_side).sum::<f64>() + self.power * v
+    }
+}
+
+/// Nodes of sigma with their weights, the prior's density among them; `None` where nothing is known.
+pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Vec<(f64, f64)>> {
+    if sides.iter().any(|side| side.is_empty()) {
+        return None;
+    }
+    // A density of 1 in sigma is one of sigma in v; a density of 1/sigma is one of 1.
+    let (ends, power, faces) = match prior {
+        Prior::Box(prior) => {
+            let (low, high) = prior.sigma();
+            ((low.ln(), high.ln()), 1.0, vec![upper_sigma_face(prior).ln()])
+        }
+        Prior::Flat => {
+            let spread = sides.iter().map(|side| side.spread()).fold(0.0, f64::max);
+            if !(spread > 0.0) {
+                return None;
+            }
+            ((spread.ln() - 60.0, spread.ln() + 60.0), 0.0, Vec::new())
+        }
+    };
+    let ridge = Ridge { sides, mu: mu_bounds(prior), power };
+    let support = Support::of(|v| ridge.at(v), ends);
+    let bounded = sides.iter().any(|side| side.has_bounds());
+    Some(support.nodes(&faces, bounded, power))
+}
+
+/// The stretch of v where the ridge is not negligible.
+struct Support {
+    low: f64,
+    high: f64,
+    deviation: f64,
+}
+
+impl Support {
+    /// Around the one top of a ridge between its ends.
+    fn of(ridge: impl Fn(f64) -> f64, (low, high): (f64, f64)) -> Self {
+        let (top, highest) = top(&ridge, low, high);
+        let drop = LOWEST + 2.0;
+        let edge = |end: f64| {
+            if highest - ridge(end) <= drop {
+                return end;
+            }
+            let (mut inside, mut outside) = (top, end);
+            for _ in 0..40 {
+                if (outside - inside).abs() < 0.02 * (outside - top).abs() {
+                    break;
+                }
+                let middle = f64::midpoint(inside, outside);
+                if highest - ridge(middle) <= drop { inside = middle } else { outside = middle }
+            }
+            outside
+        };
+        let (low, high) = (edge(low), edge(high));
+        let step = 1e-2 * (high - low);
+        let sides: Vec<f64> =
+            [(top - step).max(low), (top + step).min(high)].into_iter().map(|v| highest - ridge(v)).collect();
+        let curvature = (sides[0] + sides[1]) / (step * step);
+        let deviation = if curvature > 0.0 { curvature.sqrt().recip() } else { f64::INFINITY };
+        Self { low, high, deviation }
+    }
+
+    /// Nodes and weights over the stretch, broken at the faces of the prior.
+    fn nodes(&self, faces: &[f64], bounded: bool, power: f64) -> Vec<(f64, f64)> {
+        let mut edges = vec![self.low];
+        edges.extend(faces.iter().copied().filter(|face| *face > self.low && *face < self.high));
+        edges.push(self.high);
+        // The faces of the box leave kinks along sigma where bounds alone decide; finer panels keep them small.
+        let widest = if bounded { 0.5 * PANEL_WIDEST } else { PANEL_WIDEST };
+        let width = (PANEL_DEVIATIONS * self.deviation).clamp(0.01 * (self.high - self.low), widest);
+        let mut nodes = Vec::new();
+        for pair in edges.windows(2) {
+            let count = ((pair[1] - pair[0]) / width).ceil().max(1.0);
+            let half = 0.5 * (pair[1] - pair[0]) / count;
+            let mut centre = pair[0] + half;
+            while centre < pair[1] {
+                nodes.extend(RULE.nodes.iter().zip(&RULE.weights).map(|(node, weight)| {
+                    let sigma = (centre + half * node).exp();
+                    (sigma, weight * half * sigma.powf(power))
+                }));
+                centre += 2.0 * half;
+            }
+        }
+        nodes
+    }
+}
+
+/// The top of a function with one top, and its height there, by golden sections.
+fn top(ridge: impl Fn(f64) -> f64, low: f64, high: f64) -> (f64, f64) {
+    const GOLDEN: f64 = 0.618_033_988_749_894_9;
+    let (mut low, mut high) = (low, high);
+    let (mut left, mut right) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+    let (mut at_left, mut at_right) = (ridge(left), ridge(right));
+    let tolerance = 1e-2 * (high - low).min(1.0);
+    while high - low > tolerance {
+        if at_left < at_right {
+            (low, left, at_left) = (left, right, at_right);
+            right = low + GOLDEN * (high - low);
+            at_right = ridge(right);
+        } else {
+            (high, right, at_right) = (right, left, at_left);
+            left = high - GOLDEN * (high - low);
+            at_left = ridge(left);
+        }
+    }
+    if at_left > at_right { (left, at_left) } else { (right, at_right) }
+}
