@@ -123,6 +123,9 @@ impl LogResult {
     }
 }
 
+/// Below this many standard deviations a range has nearly the same density all over (to 1e-9 of it).
+pub(super) const NARROW: f64 = 1e-4;
+
 /// ln(Phi(u) - Phi(l)) and the densities at l and u over that difference.
 pub(super) fn interval(l: f64, u: f64) -> (f64, f64, f64) {
     if l == f64::NEG_INFINITY && u == f64::INFINITY {
@@ -139,10 +142,20 @@ pub(super) fn interval(l: f64, u: f64) -> (f64, f64, f64) {
         let (value, at_lower, at_upper) = interval(-u, -l);
         return (value, at_upper, at_lower);
     }
+    let width = u - l;
+    if width < NARROW {
+        // The difference of two nearly equal probabilities has lost its digits: the density over the width instead.
+        let middle = f64::midpoint(l, u);
+        let slope = 0.5 * middle * width;
+        let bent = if slope.abs() < 1e-4 { slope * slope / 6.0 } else { (slope.sinh() / slope).ln() };
+        let value = -0.5 * middle * middle - LN_SQRT_TWO_PI + width.ln() + bent;
+        let density = |z: f64| (0.5 * (middle - z) * (middle + z) - width.ln() - bent).exp();
+        return (value, density(l), density(u));
+    }
     let (ln_lower, ln_upper) = (normal_ln_cdf(l), normal_ln_cdf(u));
-    let value = ln_upper + (-(ln_lower - ln_upper).exp_m1()).ln();
-    let density = |z: f64| (-0.5 * z * z - LN_SQRT_TWO_PI - value).exp();
-    (value, density(l), density(u))
+    // What is left of Phi(u) above l; the inverse of Mills' ratio keeps its digits however far out the range lies.
+    let (ratio, left) = ((ln_lower - ln_upper).exp(), -(ln_lower - ln_upper).exp_m1());
+    (ln_upper + left.ln(), normal_hazard_below(l) * ratio / left, normal_hazard_below(u) / left)
 }
 
 /// A log-likelihood with its derivatives by a and b.

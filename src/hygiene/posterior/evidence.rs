@@ -1,6 +1,6 @@
 //! The likelihood of log results along mu at a fixed sigma.
 
-use crate::hygiene::censored::{LogResult, interval};
+use crate::hygiene::censored::{LogResult, NARROW, interval};
 use crate::hygiene::distributions::normal_ln_cdf;
 
 /// Results that only bound the value, each sort once.
@@ -91,9 +91,11 @@ impl Evidence {
         self.reach.map(|(low, high)| (low - 9.0 * sigma, high + 9.0 * sigma))
     }
 
-    /// The standard deviation of the detected logarithms with n; zero for fewer than two.
+    /// The standard deviation of the detected logarithms with n; zero for fewer than two, or where it is no more than
+    /// rounding.
     pub(super) fn spread(&self) -> f64 {
-        if self.detected > 1.0 { (self.squares / self.detected).sqrt() } else { 0.0 }
+        let spread = if self.detected > 1.0 { (self.squares / self.detected).sqrt() } else { 0.0 };
+        if spread > 1e-12 * (1.0 + self.mean.abs()) { spread } else { 0.0 }
     }
 
     /// The log-likelihood.
@@ -127,6 +129,13 @@ impl Evidence {
         for bound in &self.bounds {
             let (l, u) = ((bound.lower - mu) / sigma, (bound.upper - mu) / sigma);
             let (value, at_lower, at_upper) = interval(l, u);
+            if u - l < NARROW {
+                // As good as detected; the differences below would have lost their digits.
+                sum.value += bound.count * value;
+                sum.slope += bound.count * f64::midpoint(l, u) / sigma;
+                sum.curvature -= bound.count * precision;
+                continue;
+            }
             let finite = |end: f64| if end.is_finite() { end } else { 0.0 };
             sum.value += bound.count * value;
             sum.slope += bound.count * (at_lower - at_upper) / sigma;

@@ -3,12 +3,16 @@
 //! For each ln GSD the distribution of ln GM is held as panels of a polynomial, so that any probability of
 //! `mu + offset(sigma)` is a plain sum and nothing is drawn at random.
 
+mod choice;
 mod evidence;
 mod prior;
 mod sides;
 mod slice;
 mod support;
 
+pub use choice::{
+    FLAGS, NO_POSTERIOR, OUTSIDE_PRIOR, PRESSED, PRESSING_SHARE, PRIOR_WIDENED, Settled, largest_known, pressed, settled,
+};
 pub use prior::{GM_OF_LARGEST, GM_OF_LIMIT, GSD, PRIOR_BOX, Prior, PriorBox, WIDENED_GM_OF_LARGEST};
 pub use sides::{PosteriorRatio, RATIO_POSTERIOR};
 

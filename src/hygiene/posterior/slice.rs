@@ -145,7 +145,8 @@ impl Walk<'_> {
             let mass = half * RULE.whole(&values);
             panels.push(Panel { left, width, values, mass, before: 0.0 });
             let outermost = if right { values[NODES - 1] } else { values[0] };
-            if outermost < (-LOWEST).exp() {
+            // What is no number ends the walk too.
+            if outermost.is_nan() || outermost < (-LOWEST).exp() {
                 break;
             }
             x = next;

@@ -8,8 +8,14 @@ use crate::hygiene::quadrature::RULE;
 
 /// Panels along ln sigma are about this many standard deviations wide.
 const PANEL_DEVIATIONS: f64 = 2.5;
-/// Panels along ln sigma are never wider than this.
+/// How much wider than the panel before it each panel outward may be.
+const PANEL_GROWTH: f64 = 1.3;
+/// Panels along ln sigma within a box are never wider than this.
 const PANEL_WIDEST: f64 = 0.6;
+/// The same where bounds are among the results: the faces of the box then leave kinks along sigma.
+const PANEL_WIDEST_WITH_BOUNDS: f64 = 0.3;
+/// The same without a box.
+const PANEL_WIDEST_FLAT: f64 = 4.0;
 
 /// The ends of mu under a prior.
 pub(super) fn mu_bounds(prior: Prior) -> (f64, f64) {
@@ -68,13 +74,18 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Vec<(f64, f64)>
     };
     let ridge = Ridge { sides, mu: mu_bounds(prior), power };
     let support = Support::of(|v| ridge.at(v), ends);
-    let bounded = sides.iter().any(|side| side.has_bounds());
-    Some(support.nodes(&faces, bounded, power))
+    let widest = match prior {
+        Prior::Flat => PANEL_WIDEST_FLAT,
+        Prior::Box(_) if sides.iter().any(|side| side.has_bounds()) => PANEL_WIDEST_WITH_BOUNDS,
+        Prior::Box(_) => PANEL_WIDEST,
+    };
+    Some(support.nodes(&faces, widest, power))
 }
 
 /// The stretch of v where the ridge is not negligible.
 struct Support {
     low: f64,
+    top: f64,
     high: f64,
     deviation: f64,
 }
@@ -99,36 +110,45 @@ impl Support {
             outside
         };
         let (low, high) = (edge(low), edge(high));
-        let step = 1e-2 * (high - low);
+        let step = 1e-2 * (high - low).min(10.0);
         let sides: Vec<f64> =
             [(top - step).max(low), (top + step).min(high)].into_iter().map(|v| highest - ridge(v)).collect();
         let curvature = (sides[0] + sides[1]) / (step * step);
         let deviation = if curvature > 0.0 { curvature.sqrt().recip() } else { f64::INFINITY };
-        Self { low, high, deviation }
+        Self { low, top, high, deviation }
     }
 
-    /// Nodes and weights over the stretch, broken at the faces of the prior.
-    fn nodes(&self, faces: &[f64], bounded: bool, power: f64) -> Vec<(f64, f64)> {
-        let mut edges = vec![self.low];
+    /// Nodes and weights over the stretch in panels of at most `widest`, broken at the faces of the prior.
+    fn nodes(&self, faces: &[f64], widest: f64, power: f64) -> Vec<(f64, f64)> {
+        let mut edges = self.edges(widest);
         edges.extend(faces.iter().copied().filter(|face| *face > self.low && *face < self.high));
-        edges.push(self.high);
-        // The faces of the box leave kinks along sigma where bounds alone decide; finer panels keep them small.
-        let widest = if bounded { 0.5 * PANEL_WIDEST } else { PANEL_WIDEST };
-        let width = (PANEL_DEVIATIONS * self.deviation).clamp(0.01 * (self.high - self.low), widest);
-        let mut nodes = Vec::new();
-        for pair in edges.windows(2) {
-            let count = ((pair[1] - pair[0]) / width).ceil().max(1.0);
-            let half = 0.5 * (pair[1] - pair[0]) / count;
-            let mut centre = pair[0] + half;
-            while centre < pair[1] {
-                nodes.extend(RULE.nodes.iter().zip(&RULE.weights).map(|(node, weight)| {
-                    let sigma = (centre + half * node).exp();
-                    (sigma, weight * half * sigma.powf(power))
-                }));
-                centre += 2.0 * half;
+        edges.sort_by(f64::total_cmp);
+        let panel = |pair: &[f64]| {
+            let (half, centre) = (0.5 * (pair[1] - pair[0]), f64::midpoint(pair[0], pair[1]));
+            RULE.nodes.iter().zip(&RULE.weights).map(move |(node, weight)| {
+                let sigma = (centre + half * node).exp();
+                (sigma, weight * half * sigma.powf(power))
+            })
+        };
+        edges.windows(2).filter(|pair| pair[1] > pair[0]).flat_map(panel).collect()
+    }
+
+    /// Ends of panels, from the top outward; in the tails, which fall off ever more evenly, they grow.
+    fn edges(&self, widest: f64) -> Vec<f64> {
+        // A hundredth of the stretch at least: a deviation of nothing would never reach the ends.
+        let first = (PANEL_DEVIATIONS * self.deviation).max(0.01 * (self.high - self.low)).min(widest);
+        let mut edges = vec![self.top];
+        for (end, sign) in [(self.low, -1.0), (self.high, 1.0)] {
+            let (mut edge, mut width) = (self.top, first);
+            while (end - edge) * sign > 0.0 {
+                // The last panel takes over a remainder that is not worth one of its own.
+                let last = (end - edge) * sign < 1.4 * width;
+                edge = if last { end } else { edge + sign * width };
+                edges.push(edge);
+                width = (PANEL_GROWTH * width).min(widest);
             }
         }
-        nodes
+        edges
     }
 }
 

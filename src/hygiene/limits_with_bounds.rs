@@ -1,0 +1,104 @@
+//! One-sided limits where some results are only bounds.
+//!
+//! The posterior under a prior uniform in mu and ln sigma. Where every result is detected it gives exactly the limits of
+//! the non-central t distribution, and with bounds it passes into them without a step. How often its limits hold is shown
+//! by `tests/coverage` and written down in `docs/how-each-number-is-made.md`.
+
+use super::censored::LogResult;
+use super::posterior::{Posterior, Prior};
+use crate::model::working::Formula;
+
+/// The limits.
+pub const LIMITS_WITH_BOUNDS: Formula = Formula {
+    formula: "quantile of the posterior of mu + z sigma (percentile), mu + sigma^2/2 (arithmetic mean) or \
+              1 - Phi((ln limit - mu)/sigma) (exceedance) under a prior uniform in mu and ln sigma",
+    source: "Box and Tiao, Bayesian Inference in Statistical Analysis, 1973, section 2.4 (prior, exact for detected values; \
+             from memory); with bounds: coverage shown by this registry's own simulation",
+};
+
+/// The limits of a group with bounds among its results.
+#[derive(Debug, Clone)]
+pub struct LimitsWithBounds(Posterior);
+
+impl LimitsWithBounds {
+    /// From natural logarithms; `None` unless two of the detected values differ.
+    pub fn of(results: &[LogResult]) -> Option<Self> {
+        Posterior::of(results, Prior::Flat).map(Self)
+    }
+
+    /// The limit of the percentile `p` at this one-sided confidence (below one half: a lower limit), in the unit of the
+    /// results; `None` beyond a double.
+    pub fn percentile_limit(&self, p: f64, confidence: f64) -> Option<f64> {
+        in_range(self.0.ln_percentile_quantile(p, confidence))
+    }
+
+    /// The limit of the arithmetic mean that it is below with this probability; `None` beyond a double.
+    pub fn mean_limit(&self, probability: f64) -> Option<f64> {
+        in_range(self.0.ln_mean_quantile(probability))
+    }
+
+    /// The limit of the share of days above `limit` (above zero): an upper one at this one-sided confidence, a lower one
+    /// at 1 - confidence.
+    pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
+        self.0.exceedance_quantile(limit, probability)
+    }
+}
+
+fn in_range(logarithm: f64) -> Option<f64> {
+    Some(logarithm.exp()).filter(|limit| limit.is_finite() && *limit > 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hygiene::lognormal::LogSample;
+    use crate::model::measured::Measured;
+    use proptest::prelude::*;
+
+    fn logs(results: &[Measured]) -> Vec<LogResult> {
+        results.iter().filter_map(|result| LogResult::of(*result)).collect()
+    }
+
+    #[test]
+    fn two_different_detected_values_are_needed() {
+        assert!(LimitsWithBounds::of(&logs(&[Measured::Value(1.0), Measured::Below(0.5)])).is_none());
+        assert!(LimitsWithBounds::of(&logs(&[Measured::Value(1.0), Measured::Value(1.0)])).is_none());
+        assert!(LimitsWithBounds::of(&[]).is_none());
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(12))]
+
+        #[test]
+        fn of_detected_values_they_are_the_exact_ones(
+            values in prop::collection::vec(0.1..10.0f64, 3..20), limit in 1.0..20.0f64,
+        ) {
+            let sample = LogSample::of(&values).unwrap();
+            let results: Vec<_> = values.iter().copied().map(Measured::Value).collect();
+            let limits = LimitsWithBounds::of(&logs(&results)).unwrap();
+            for confidence in [0.05, 0.7, 0.95] {
+                let (one, two) =
+                    (limits.percentile_limit(0.95, confidence).unwrap(), sample.percentile_limit(0.95, confidence).unwrap());
+                prop_assert!((one - two).abs() < 1e-6 * two, "{one} {two}");
+                let (one, two) =
+                    (limits.exceedance_limit(limit, confidence), sample.exceedance_limit(limit, confidence));
+                prop_assert!((one - two).abs() < 1e-6, "{one} {two}");
+            }
+        }
+
+        #[test]
+        fn a_range_that_shrinks_to_its_value_brings_the_limits_along(
+            values in prop::collection::vec(0.1..10.0f64, 4..10), width in 1e-5..1e-3f64,
+        ) {
+            let exact: Vec<_> = values.iter().copied().map(Measured::Value).collect();
+            let mut range = exact.clone();
+            range[0] = Measured::Between { lower: values[0], upper: values[0] * (1.0 + width) };
+            let (one, two) = (LimitsWithBounds::of(&logs(&exact)), LimitsWithBounds::of(&logs(&range)));
+            if let (Some(one), Some(two)) = (one, two) {
+                let of = |limits: &LimitsWithBounds| limits.percentile_limit(0.95, 0.95).unwrap().ln();
+                // The limit moves no faster than a few times the range in logarithms.
+                prop_assert!((of(&one) - of(&two)).abs() < 30.0 * width, "{} {}", of(&one), of(&two));
+            }
+        }
+    }
+}

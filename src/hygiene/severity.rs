@@ -1,0 +1,264 @@
+//! A measured average against its limit with the sampling and analytical error, and grab samples.
+//!
+//! The error covers the measurement alone, never how much one day differs from the next.
+
+use super::lognormal::{LogSample, moments};
+use crate::model::measured::Measured;
+use crate::model::rounding::significant;
+use crate::model::working::Formula;
+use crate::words;
+
+/// The one-sided 95 % point of the normal distribution, as the rules print it.
+pub const Z_95: f64 = 1.645;
+
+/// The severity.
+pub const SEVERITY: Formula = Formula {
+    formula: "Y = sum(concentration x minutes) / sum(minutes) / limit",
+    source: "OSHA Technical Manual, Section II Chapter 1, appendix on sampling and analytical errors (from memory)",
+};
+
+/// One segment.
+pub const SINGLE_LIMITS: Formula = Formula {
+    formula: "lower_95 = Y - SAE, upper_95 = Y + SAE",
+    source: "OSHA Technical Manual, Section II Chapter 1, full-period single sample (from memory)",
+};
+
+/// Several segments.
+pub const CONSECUTIVE_LIMITS: Formula = Formula {
+    formula: "lower_95, upper_95 = Y -/+ SAE sqrt(sum(t^2 x^2)) / (limit sum(t))",
+    source: "OSHA Technical Manual, Section II Chapter 1, full-period consecutive samples (as reproduced in a textbook)",
+};
+
+/// The uniform case.
+pub const UNIFORM_LIMITS: Formula = Formula {
+    formula: "lower_95, upper_95 = Y -/+ SAE / sqrt(n), SAE = 1.645 CV",
+    source: "Leidel, Busch and Lynch, NIOSH 77-173, 1977, section 4.2.2 (uniform exposure, from memory)",
+};
+
+/// The non-uniform case.
+pub const NON_UNIFORM_LIMITS: Formula = Formula {
+    formula: "lower_95, upper_95 = Y -/+ SAE sqrt(sum(t^2 x^2)) / (limit sum(t) sqrt(1 + CV^2)), CV = SAE / 1.645",
+    source: "Leidel, Busch and Lynch, NIOSH 77-173, 1977, section 4.2.2 (non-uniform exposure, from memory)",
+};
+
+/// The words.
+pub const CLASSIFICATION: Formula = Formula {
+    formula: "above_limit when lower_95 > 1; not_above_limit when upper_95 <= 1; else possibly_above_limit",
+    source: "OSHA Technical Manual, Section II Chapter 1, classification of exposure (from memory)",
+};
+
+/// A segment is a bound or a range: the limits enclose what it may be, and Y is no single number.
+pub const SEGMENTS_CENSORED: &str = "segments_censored";
+/// A segment has no upper end, so that Y and its upper limit have none.
+pub const NO_UPPER_END: &str = "no_upper_end";
+
+/// Every flag of a severity with its meaning.
+pub const FLAGS: &[(&str, &str)] = &[
+    (
+        SEGMENTS_CENSORED,
+        "A segment is a bound or a range: the limits enclose whatever it may be, and the severity is no single number.",
+    ),
+    (NO_UPPER_END, "A segment is only known to be more than a value, so that there is no upper limit."),
+];
+
+words! {
+    /// How the limits are made.
+    pub enum Procedure {
+        /// One segment with the plain error, several by the square root of summed squares.
+        Osha = "osha",
+        /// Several segments of a uniform concentration.
+        NioshUniform = "niosh_uniform",
+        /// Several segments of concentrations that differ.
+        NioshNonuniform = "niosh_nonuniform",
+    }
+}
+
+words! {
+    /// What the limits say.
+    pub enum Classification {
+        /// Above the limit at 95 % confidence.
+        AboveLimit = "above_limit",
+        /// Neither is shown.
+        PossiblyAboveLimit = "possibly_above_limit",
+        /// Not above the limit at 95 % confidence.
+        NotAboveLimit = "not_above_limit",
+    }
+}
+
+/// A severity with one-sided 95 % limits, all as multiples of the exposure limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Severity {
+    /// The average over the sampled time as a multiple of the limit; absent where it is no single number.
+    pub severity: Option<f64>,
+    /// The lower limit; of a range that of its lower end.
+    pub lower_95: f64,
+    /// The upper limit; absent without an upper end.
+    pub upper_95: Option<f64>,
+    /// What they say.
+    pub classification: Classification,
+    /// What needs care.
+    pub flags: Vec<&'static str>,
+}
+
+/// The half-width that a procedure puts around Y, from concentrations in the unit of `limit` with their minutes.
+///
+/// ```
+/// use doseward::hygiene::severity::{Procedure, half_width};
+/// // 0.23 x sqrt((240 x 6.26)^2 + (210 x 5.85)^2) / (5 x 450) = 0.23 x 1941.1 / 2250
+/// let half = half_width(&[(6.26, 240.0), (5.85, 210.0)], 5.0, 0.23, Procedure::Osha);
+/// assert!((half - 0.1984).abs() < 5e-5);
+/// ```
+pub fn half_width(segments: &[(f64, f64)], limit: f64, error: f64, procedure: Procedure) -> f64 {
+    let minutes: f64 = segments.iter().map(|(_, minutes)| minutes).sum();
+    let squares: f64 = segments.iter().map(|(concentration, minutes)| (concentration * minutes).powi(2)).sum();
+    let consecutive = || error * squares.sqrt() / (limit * minutes);
+    let count = segments.iter().fold(0.0, |count, _| count + 1.0);
+    match procedure {
+        Procedure::Osha if segments.len() == 1 => error,
+        Procedure::Osha => consecutive(),
+        Procedure::NioshUniform => error / f64::sqrt(count),
+        Procedure::NioshNonuniform => consecutive() / (error / Z_95).hypot(1.0),
+    }
+}
+
+/// Puts an average against its limit, both in one unit; `None` without minutes, with a limit not above zero or an
+/// error outside 0 to 1.
+///
+/// Y grows with every concentration and so do both its limits (the error being below 1), so that a segment with two
+/// ends gives the limits of the lower and of the upper end.
+pub fn severity(
+    segments: &[(Measured, f64)],
+    limit: f64,
+    error: f64,
+    procedure: Procedure,
+) -> Option<Severity> {
+    let segments: Vec<&(Measured, f64)> = segments.iter().filter(|(_, minutes)| *minutes > 0.0).collect();
+    if segments.is_empty() || !(limit > 0.0 && (0.0..1.0).contains(&error)) {
+        return None;
+    }
+    let of = |ends: &[(f64, f64)]| {
+        let minutes: f64 = ends.iter().map(|(_, minutes)| minutes).sum();
+        let dose: f64 = ends.iter().map(|(concentration, minutes)| concentration * minutes).sum();
+        (dose / minutes / limit, half_width(ends, limit, error, procedure))
+    };
+    let (low, low_half) = of(&segments.iter().map(|(one, minutes)| (one.lower(), *minutes)).collect::<Vec<_>>());
+    let upper: Option<Vec<(f64, f64)>> =
+        segments.iter().map(|(one, minutes)| Some((one.upper()?, *minutes))).collect();
+    let upper = upper.map(|ends| of(&ends));
+    let plain = segments.iter().all(|(one, _)| one.is_value());
+    let lower_95 = significant(low - low_half);
+    let upper_95 = upper.map(|(high, half)| significant(high + half));
+    let mut flags = Vec::new();
+    if !plain {
+        flags.push(SEGMENTS_CENSORED);
+    }
+    if upper_95.is_none() {
+        flags.push(NO_UPPER_END);
+    }
+    Some(Severity {
+        severity: plain.then(|| significant(low)),
+        lower_95,
+        upper_95,
+        classification: classify(lower_95, upper_95),
+        flags,
+    })
+}
+
+/// The word for a pair of one-sided limits, compared as decimals.
+pub fn classify(lower_95: f64, upper_95: Option<f64>) -> Classification {
+    if significant(lower_95) > 1.0 {
+        Classification::AboveLimit
+    } else if upper_95.is_some_and(|upper| significant(upper) <= 1.0) {
+        Classification::NotAboveLimit
+    } else {
+        Classification::PossiblyAboveLimit
+    }
+}
+
+/// Fewer than thirty grab samples, as places on the chart of their logarithms.
+pub const GRAB_SAMPLES_CHART: Formula = Formula {
+    formula: "mean and standard deviation (n - 1) of log10(x / limit)",
+    source: "Leidel, Busch and Lynch, NIOSH 77-173, 1977, section 4.2.3 (fewer than 30 grab samples, from memory)",
+};
+
+/// Few grab samples as multiples of their limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GrabSamples {
+    /// The mean of log10(x / limit).
+    pub mean_log10: f64,
+    /// Their standard deviation with n - 1.
+    pub deviation_log10: f64,
+    /// The unbiased estimate of the arithmetic mean, in the unit of the results.
+    pub arithmetic_mean: f64,
+}
+
+/// The places of few grab samples on the chart; `None` unless two or more differ and all are above zero.
+pub fn grab_samples(results: &[f64], limit: f64) -> Option<GrabSamples> {
+    let logs: Vec<f64> = results.iter().map(|result| (result / limit).log10()).collect();
+    let (_, mean_log10, deviation_log10) = moments(&logs)?;
+    let arithmetic_mean = LogSample::of(results)?.arithmetic_mean();
+    Some(GrabSamples { mean_log10, deviation_log10, arithmetic_mean })
+}
+
+/// Thirty grab samples or more.
+pub const MANY_GRAB_SAMPLES: Formula = Formula {
+    formula: "lower_95, upper_95 = mean / limit -/+ 1.645 s / (limit sqrt(n))",
+    source: "Leidel, Busch and Lynch, NIOSH 77-173, 1977, section 4.2.3 (30 or more grab samples, from memory)",
+};
+
+/// One-sided 95 % limits of many grab samples as multiples of their limit; `None` below thirty.
+pub fn many_grab_samples(results: &[f64], limit: f64) -> Option<Severity> {
+    let (n, mean, deviation) = moments(results)?;
+    (n >= 30.0 && limit > 0.0).then_some(())?;
+    let half = Z_95 * deviation / (limit * n.sqrt());
+    let (lower_95, upper_95) = (significant(mean / limit - half), significant(mean / limit + half));
+    let classification = classify(lower_95, Some(upper_95));
+    let severity = Some(significant(mean / limit));
+    Some(Severity { severity, lower_95, upper_95: Some(upper_95), classification, flags: Vec::new() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn an_average_exactly_at_the_limit_without_error_is_not_above_it() {
+        // Arithmetic: 0.1 + 0.2 over two equal halves of time is 0.15 on average.
+        let halves = [(Measured::Value(0.1), 240.0), (Measured::Value(0.2), 240.0)];
+        let at = severity(&halves, 0.15, 0.0, Procedure::Osha).unwrap();
+        assert_eq!((at.severity, at.classification), (Some(1.0), Classification::NotAboveLimit));
+        assert_eq!(severity(&halves, 0.15, 1.0, Procedure::Osha), None);
+        assert_eq!(severity(&[], 0.15, 0.1, Procedure::Osha), None);
+    }
+
+    #[test]
+    fn a_non_detect_widens_the_limits_and_leaves_no_single_number() {
+        let parts = [(Measured::Value(4.0), 240.0), (Measured::Below(2.0), 240.0)];
+        let found = severity(&parts, 5.0, 0.2, Procedure::Osha).unwrap();
+        // Arithmetic: 4 x 240 / 480 / 5 = 0.4, less 0.2 x 960 / 2400 = 0.08; with 2 in place of the bound 0.6 + 0.2 x
+        // sqrt(960^2 + 480^2) / 2400 = 0.6 + 0.0894427191.
+        assert_eq!((found.severity, found.lower_95), (None, 0.32));
+        assert!((found.upper_95.unwrap() - 0.689_442_719_1).abs() < 1e-9);
+        assert_eq!(found.flags, [SEGMENTS_CENSORED]);
+        let open = severity(&[(Measured::Above(6.0), 480.0)], 5.0, 0.1, Procedure::Osha).unwrap();
+        assert_eq!((open.upper_95, open.classification), (None, Classification::AboveLimit));
+    }
+
+    proptest! {
+        #[test]
+        fn limits_grow_with_every_concentration_whatever_the_procedure(
+            parts in prop::collection::vec((0.01..50.0f64, 10.0..240.0f64), 1..6), error in 0.0..0.9f64, more in 1.0..3.0f64,
+        ) {
+            let segments: Vec<_> = parts.iter().map(|(x, t)| (Measured::Value(*x), *t)).collect();
+            let mut raised = segments.clone();
+            raised[0].0 = raised[0].0.scaled(more);
+            for procedure in Procedure::ALL {
+                let one = severity(&segments, 5.0, error, *procedure).unwrap();
+                let two = severity(&raised, 5.0, error, *procedure).unwrap();
+                prop_assert!(one.lower_95 <= one.severity.unwrap() && one.severity <= one.upper_95);
+                prop_assert!(two.lower_95 >= one.lower_95 - 1e-9 && two.upper_95.unwrap() >= one.upper_95.unwrap() - 1e-9);
+            }
+        }
+    }
+}
