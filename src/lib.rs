@@ -4,6 +4,7 @@
 
 pub mod access;
 pub mod api;
+pub mod calculations;
 pub mod cli;
 pub mod conclusions;
 pub mod export;

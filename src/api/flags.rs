@@ -1,5 +1,6 @@
 //! Every word that may stand in `flags`, with its meaning, gathered from the rooms that raise it.
 
+use crate::calculations;
 use crate::conclusions::flag::Flag;
 use crate::conclusions::history::view::HistoryFlag;
 use crate::conclusions::verdict;
@@ -30,7 +31,8 @@ const OF_READERS: &[(&str, &str)] = &[
 pub fn flags() -> BTreeMap<&'static str, &'static str> {
     let mut all = BTreeMap::new();
     let tables = OF_DUTIES.iter().chain(OF_READERS).chain(profile::FLAGS).chain(air_clearing::FLAGS).copied();
-    for (word, meaning) in tables.chain(verdict::view::all_flags()) {
+    let of_calculations = calculations::FLAGS.iter().flat_map(|table| table.iter()).copied();
+    for (word, meaning) in tables.chain(verdict::view::all_flags()).chain(of_calculations) {
         all.entry(word).or_insert(meaning);
     }
     for flag in Flag::ALL {

@@ -5,6 +5,7 @@
 //! follow from that.
 
 pub mod accounts;
+pub mod calculations;
 pub mod conclusions;
 pub mod dispatch;
 pub mod docs;
@@ -72,6 +73,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(sampling::endpoints());
     all.extend(laboratory::endpoints());
     all.extend(conclusions::endpoints());
+    all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(record::endpoints());
     all.extend(accounts::endpoints());

@@ -1,14 +1,14 @@
 //! Which limits of an agent hold where and when, and in which unit its concentrations are given.
 
 use crate::conclusions::evidence::GroupEvidence;
-use crate::hygiene::air::{ROOM_AIR, mg_per_m3_to_ppm, ppm_to_mg_per_m3};
+use crate::hygiene::air::ROOM_AIR;
+use crate::hygiene::conversion::convert;
 use crate::model::facts::agent::{Agent, AgentState, Limit, LimitKind};
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::site::{RuleSetChange, Site};
 use crate::model::measured::Measured;
-use crate::model::rounding::significant;
 use crate::model::text::Code;
-use crate::model::unit::{Dimension, Unit};
+use crate::model::unit::Unit;
 use crate::model::version::Version;
 use chrono::NaiveDate;
 
@@ -123,23 +123,8 @@ impl AgentEvidence {
 
     /// What is known, in another unit; between mass and volume parts by the agent's molar mass at 25 °C and 760 mmHg.
     pub fn convert(&self, measured: Measured, from: Unit, to: Unit) -> Option<Measured> {
-        if from.dimension() == to.dimension() {
-            // Each number by itself, so that the decimal digits stay; a factor would round twice.
-            return Some(each(measured, |value| from.convert(value, to).map_or(value, significant)));
-        }
-        let molar_mass = self.agent.fact.molar_mass.as_ref()?.number_in(Unit::GPerMol)?;
-        let factor = match (from.dimension(), to.dimension()) {
-            (Dimension::MassConcentration, Dimension::VolumeFraction) => {
-                let ppm = mg_per_m3_to_ppm(from.convert(1.0, Unit::MgPerM3)?, molar_mass, ROOM_AIR)?;
-                Unit::Ppm.convert(ppm, to)?
-            }
-            (Dimension::VolumeFraction, Dimension::MassConcentration) => {
-                let mass = ppm_to_mg_per_m3(from.convert(1.0, Unit::Ppm)?, molar_mass, ROOM_AIR)?;
-                Unit::MgPerM3.convert(mass, to)?
-            }
-            _ => return None,
-        };
-        Some(measured.scaled(factor).rounded())
+        let molar_mass = self.agent.fact.molar_mass.as_ref().and_then(|mass| mass.number_in(Unit::GPerMol));
+        convert(measured, from, to, molar_mass, ROOM_AIR)
     }
 }
 
@@ -160,14 +145,4 @@ fn latest(changes: &[Version<RuleSetChange>], on: NaiveDate) -> Option<RuleSet> 
         .filter(|change| change.stands() && change.fact.from <= on)
         .max_by_key(|change| (change.fact.from, change.position, change.id))
         .map(|change| change.fact.rule_set)
-}
-
-/// The same with every number put through a function that keeps their order.
-fn each(measured: Measured, with: impl Fn(f64) -> f64) -> Measured {
-    match measured {
-        Measured::Value(value) => Measured::Value(with(value)),
-        Measured::Below(value) => Measured::Below(with(value)),
-        Measured::Above(value) => Measured::Above(with(value)),
-        Measured::Between { lower, upper } => Measured::Between { lower: with(lower), upper: with(upper) },
-    }
 }

@@ -10,7 +10,7 @@ use crate::conclusions::left_out::{LeftOut, left_out_and_beside};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::LeftOutReason;
-use crate::hygiene::profile::{GroupProfile, group_profile};
+use crate::hygiene::profile::{Against, GroupProfile, estimated_exceedance, group_profile};
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
@@ -122,9 +122,7 @@ fn era_profile(
     let rule_set = rule_set_on(group, read_on);
     let limit = agent.statutory_twa(rule_set, read_on, unit);
     let action_level = agent.action_level(rule_set, read_on, unit);
-    let share_at_or_above =
-        |level: Option<f64>| group_profile(&results, level).exceedance_fraction.map(|share| share.estimate);
-    let action_level_exceedance = action_level.and_then(|level| share_at_or_above(Some(level)));
+    let action_level_exceedance = action_level.and_then(|level| estimated_exceedance(&results, level));
     let own_samples: Vec<&SampleEvidence> = samples
         .iter()
         .filter(|evidence| evidence.sample.fact.group_id.is_some_and(|id| id.0 == group.group.id))
@@ -163,7 +161,7 @@ fn era_profile(
 
     EraProfile {
         unit,
-        profile: group_profile(&results, limit),
+        profile: group_profile(&results, &Against::limit(limit)),
         limit,
         action_level,
         action_level_exceedance,

@@ -63,6 +63,26 @@ impl BlankCorrection {
     }
 }
 
+/// A detected mass is not above zero.
+pub const MASS_NOT_POSITIVE: &str = "mass_not_positive";
+
+/// A mass as it can be reported: a detected one not above zero (a weighing less than its blank) stands below the reporting
+/// limit; `None` without one.
+///
+/// ```
+/// use doseward::hygiene::concentration::reportable;
+/// use doseward::model::measured::Measured;
+/// assert_eq!(reportable(Measured::Value(-0.01), Some(0.05)), Some(Measured::Below(0.05)));
+/// assert_eq!(reportable(Measured::Value(-0.01), None), None);
+/// ```
+pub fn reportable(mass: Measured, reporting_limit: Option<f64>) -> Option<Measured> {
+    match mass {
+        Measured::Value(value) if value <= 0.0 => reporting_limit.map(Measured::Below),
+        Measured::Below(limit) if limit <= 0.0 => None,
+        other => Some(other),
+    }
+}
+
 /// Takes the mean of the field blanks off a detected mass; all in one unit. `None` without blanks.
 ///
 /// A corrected mass below zero with no reporting limit known is given as less than the raw mass.

@@ -2,9 +2,12 @@
 
 use super::censored::{LogResult, distinct_detected, is_non_detect};
 use super::distributions::{t_cdf, t_quantile, t_upper_tail};
+use super::further_samples::{Spread, further_samples};
 use super::likelihood_ratio::{RatioLikelihood, pair_ratio};
 use super::lognormal::moments;
-use super::profile::{AWAITS_POSTERIOR, NO_RESULTS, VALUE_NOT_POSITIVE};
+use super::posterior::{self, PosteriorRatio, Prior, PriorBox, largest_known, settled};
+use super::profile::{NO_RESULTS, VALUE_NOT_POSITIVE};
+use super::sufficiency::{Levels, Sufficiency, sufficiency};
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::working::Formula;
@@ -60,18 +63,23 @@ pub const ALL_BELOW_WITH: &str = "all_below_with";
 pub const ALL_BELOW_WITHOUT: &str = "all_below_without";
 /// One end of the interval is open.
 pub const INTERVAL_OPEN: &str = "interval_open";
+/// More further samples than can be planned would be needed.
+pub const TOO_MANY_FURTHER: &str = "too_many_further_samples";
 
 /// Every flag of a control effect with its meaning.
 pub const FLAGS: &[(&str, &str)] = &[
     (NO_RESULTS, "A side has no result."),
     (VALUE_NOT_POSITIVE, "A result is not above zero, which no log-normal distribution holds."),
-    (AWAITS_POSTERIOR, "What needs the posterior distribution is absent."),
     (NO_SPREAD, "The values have no spread, so that there is no interval."),
     (PAIRING_NOT_USED, "The pairs alone cannot tell the spread; the sides were compared as independent."),
     (NOT_PAIRS, "The sides have different numbers of results, so they cannot be pairs."),
     (ALL_BELOW_WITH, "All results with the control are below their limits."),
     (ALL_BELOW_WITHOUT, "All results without the control are below their limits."),
     (INTERVAL_OPEN, "One end of the interval is open."),
+    (
+        TOO_MANY_FURTHER,
+        "No number of further samples that could be planned would settle it at the present difference and spread.",
+    ),
 ];
 
 words! {
@@ -172,27 +180,44 @@ pub struct ControlEffect {
     pub probability_lowered: Option<f64>,
     /// The probability that the reduction is at least the target.
     pub probability_target_met: Option<f64>,
-    /// The verdict; absent while it awaits the posterior.
+    /// The verdict; absent where nothing can be compared.
     pub verdict: Option<Verdict>,
-    /// The answer to the target; absent while it awaits the posterior.
+    /// The answer to the target; absent where nothing can be compared.
     pub target: Option<TargetAnswer>,
+    /// Whether what remains with the control is below the action level or the limit; absent without a limit.
+    pub sufficiency: Option<Sufficiency>,
+    /// Further values on each side (further pairs) that would settle an undecided verdict.
+    pub further_samples: Option<u32>,
     /// The contrast behind the t methods.
     pub contrast: Option<Contrast>,
-    /// The common standard deviation of logarithms behind the profile likelihood.
+    /// The common standard deviation of logarithms behind the profile likelihood or the posterior.
     pub common_deviation: Option<f64>,
     /// Why something is absent, or needs care.
     pub flags: Vec<&'static str>,
 }
 
-/// Compares results without and with a control, in one unit; pairs by index.
-///
-/// `target_reduction_percent` is the reduction asked for, below 100.
-pub fn control_effect(
-    without: &[Measured],
-    with: &[Measured],
-    paired: bool,
-    target_reduction_percent: f64,
-) -> ControlEffect {
+/// How results are to be compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Question {
+    /// Whether the results are pairs by index.
+    pub paired: bool,
+    /// The reduction asked for, in per cent, below 100.
+    pub target_reduction_percent: f64,
+    /// The limit and the action level that what remains is put against, in the unit of the results.
+    pub levels: Levels,
+    /// The prior of the posterior; left out: the default one.
+    pub prior: Option<PriorBox>,
+}
+
+impl Question {
+    /// Independent sides or pairs and a target, nothing else.
+    pub fn new(paired: bool, target_reduction_percent: f64) -> Self {
+        Self { paired, target_reduction_percent, levels: Levels::default(), prior: None }
+    }
+}
+
+/// Compares results without and with a control, in one unit.
+pub fn control_effect(without: &[Measured], with: &[Measured], question: &Question) -> ControlEffect {
     let below = |side: &[Measured]| side.iter().filter(|result| is_non_detect(**result)).count();
     let mut effect = ControlEffect {
         n_without: without.len(),
@@ -207,6 +232,8 @@ pub fn control_effect(
         probability_target_met: None,
         verdict: None,
         target: None,
+        sufficiency: None,
+        further_samples: None,
         contrast: None,
         common_deviation: None,
         flags: Vec::new(),
@@ -221,11 +248,11 @@ pub fn control_effect(
         effect.flags.push(VALUE_NOT_POSITIVE);
         return effect;
     };
-    let paired = if paired && without.len() != with.len() {
+    let paired = if question.paired && without.len() != with.len() {
         effect.flags.push(NOT_PAIRS);
         false
     } else {
-        paired
+        question.paired
     };
     if effect.n_below_with == with.len() {
         effect.flags.push(ALL_BELOW_WITH);
@@ -233,29 +260,49 @@ pub fn control_effect(
     if effect.n_below_without == without.len() {
         effect.flags.push(ALL_BELOW_WITHOUT);
     }
-    let target = (1.0 - target_reduction_percent / 100.0).max(0.0);
+    let target = (1.0 - question.target_reduction_percent / 100.0).max(0.0);
     let too_little = without.len() < 2 || with.len() < 2 || distinct_detected(without.iter().chain(with)) < 2;
     let exact = without.iter().chain(with).all(|result| result.is_value());
-    if too_little {
-        effect.await_posterior();
-    } else if exact {
-        let (method, contrast) = if paired {
+    let logs = Logs { without: &log_without, with: &log_with };
+    let mut spread = None;
+    if !too_little && exact {
+        let (method, (contrast, its_spread)) = if paired {
             (EffectMethod::PairedOnLogs, paired_contrast(without, with))
         } else {
             (EffectMethod::WelchOnLogs, welch_contrast(without, with))
         };
         effect.method = Some(method);
         effect.fill_contrast(contrast, target);
-    } else {
-        effect.fill_likelihood(&log_without, &log_with, paired, target);
+        spread = Some(its_spread);
+    } else if !too_little {
+        spread = effect.fill_likelihood(logs, paired, target);
+    }
+    if effect.method.is_none() {
+        let largest = largest_known(without).into_iter().chain(largest_known(with)).fold(0.0, f64::max);
+        spread = effect.fill_posterior(logs, question, largest, target);
+    }
+    effect.plan(spread, target);
+    if let Some((found, flags)) = sufficiency(with, question.levels, question.prior) {
+        effect.sufficiency = Some(found);
+        for flag in flags {
+            effect.flag(flag);
+        }
     }
     effect
 }
 
+/// The logarithms of both sides.
+#[derive(Clone, Copy)]
+struct Logs<'l> {
+    without: &'l [LogResult],
+    with: &'l [LogResult],
+}
+
 impl ControlEffect {
-    fn await_posterior(&mut self) {
-        self.method = Some(EffectMethod::Posterior);
-        self.flags.push(AWAITS_POSTERIOR);
+    fn flag(&mut self, flag: &'static str) {
+        if !self.flags.contains(&flag) {
+            self.flags.push(flag);
+        }
     }
 
     fn fill_contrast(&mut self, contrast: Contrast, target: f64) {
@@ -277,23 +324,78 @@ impl ControlEffect {
         self.conclude(interval, target);
     }
 
-    fn fill_likelihood(&mut self, without: &[LogResult], with: &[LogResult], paired: bool, target: f64) {
+    /// Compares by the profile likelihood; leaves everything as it is where the spread cannot be told.
+    fn fill_likelihood(&mut self, logs: Logs<'_>, paired: bool, target: f64) -> Option<Spread> {
         let pairs = paired
-            .then(|| without.iter().zip(with).map(|(&one, &two)| pair_ratio(one, two)).collect())
+            .then(|| logs.without.iter().zip(logs.with).map(|(&one, &two)| pair_ratio(one, two)).collect())
             .and_then(RatioLikelihood::paired);
         if paired && pairs.is_none() {
             self.flags.push(PAIRING_NOT_USED);
         }
-        let Some(ratio) = pairs.or_else(|| RatioLikelihood::unpaired(without.to_vec(), with.to_vec())) else {
-            return self.await_posterior();
-        };
+        let as_pairs = pairs.is_some();
+        let ratio = pairs.or_else(|| RatioLikelihood::unpaired(logs.without.to_vec(), logs.with.to_vec()))?;
+        let deviation = ratio.common_deviation();
         self.method = Some(EffectMethod::ProfileLikelihood);
-        self.common_deviation = Some(significant(ratio.common_deviation()));
+        self.common_deviation = Some(significant(deviation));
         self.p_value = ratio.p_value().map(significant);
         self.probability_lowered = ratio.probability_below(0.0).map(significant);
         self.probability_target_met = ratio.probability_below(target.ln()).map(significant);
         let (lower_95, upper_95) = ratio.limits_95();
         self.conclude(Effect { estimate: ratio.estimate(), lower_95, upper_95 }, target);
+        Some(if as_pairs {
+            Spread::Pairs { n: count(logs.with.len()), deviation }
+        } else {
+            alike(logs, deviation)
+        })
+    }
+
+    /// Compares by the posterior, which one result on each side suffices for.
+    fn fill_posterior(
+        &mut self,
+        logs: Logs<'_>,
+        question: &Question,
+        largest: f64,
+        target: f64,
+    ) -> Option<Spread> {
+        let limit = question.levels.limit;
+        let side = |side| settled(side, question.prior, limit, largest, None);
+        let (without, with) = (side(logs.without), side(logs.with));
+        for flag in without.iter().chain(&with).flat_map(|one| &one.flags) {
+            self.flag(flag);
+        }
+        // The wider of the two boxes serves both sides.
+        let prior = [without?, with?]
+            .map(|one| one.prior)
+            .into_iter()
+            .reduce(|one, two| if two.gm_upper > one.gm_upper { two } else { one })?;
+        let Some(ratio) = PosteriorRatio::of(logs.without, logs.with, Prior::Box(prior)) else {
+            self.flag(posterior::NO_POSTERIOR);
+            return None;
+        };
+        self.method = Some(EffectMethod::Posterior);
+        self.common_deviation = Some(significant(ratio.median_sigma()));
+        self.probability_lowered = Some(significant(ratio.below(0.0)));
+        self.probability_target_met =
+            Some(if target > 0.0 { significant(ratio.below(target.ln())) } else { 0.0 });
+        let quantile = |probability| Some(ratio.quantile(probability));
+        let interval =
+            Effect { estimate: quantile(0.5), lower_95: quantile(0.025), upper_95: quantile(0.975) };
+        self.conclude(interval, target);
+        Some(alike(logs, ratio.median_sigma()))
+    }
+
+    /// How many further values would settle an undecided verdict.
+    fn plan(&mut self, spread: Option<Spread>, target: f64) {
+        let undecided = self.verdict == Some(Verdict::Undecided);
+        let (true, Some(spread), Some(estimate)) =
+            (undecided, spread, self.ratio_of_geometric_means.estimate)
+        else {
+            return;
+        };
+        self.further_samples = further_samples(estimate.ln(), target.ln(), spread);
+        if self.further_samples.is_none() {
+            self.flag(TOO_MANY_FURTHER);
+        }
     }
 
     /// Turns the interval of the log ratio into figures and words; an absent end is open.
@@ -343,24 +445,48 @@ fn log_mean(values: &[f64]) -> (f64, f64, f64) {
     (n, mean, if equal { 0.0 } else { deviation * deviation / n })
 }
 
-fn welch_contrast(without: &[Measured], with: &[Measured]) -> Contrast {
+fn welch_contrast(without: &[Measured], with: &[Measured]) -> (Contrast, Spread) {
     let plain = |side: &[Measured]| log_mean(&side.iter().map(|result| result.lower()).collect::<Vec<_>>());
     let ((n_without, mean_without, variance_without), (n_with, mean_with, variance_with)) =
         (plain(without), plain(with));
     let variance = variance_without + variance_with;
     let lost = variance_without.powi(2) / (n_without - 1.0) + variance_with.powi(2) / (n_with - 1.0);
-    Contrast {
+    let contrast = Contrast {
         ln_ratio: mean_with - mean_without,
         standard_error: variance.sqrt(),
         degrees_of_freedom: if lost > 0.0 { variance * variance / lost } else { n_without + n_with - 2.0 },
-    }
+    };
+    let spread = Spread::Sides {
+        n_without,
+        n_with,
+        deviation_without: (variance_without * n_without).sqrt(),
+        deviation_with: (variance_with * n_with).sqrt(),
+    };
+    (contrast, spread)
 }
 
-fn paired_contrast(without: &[Measured], with: &[Measured]) -> Contrast {
+fn paired_contrast(without: &[Measured], with: &[Measured]) -> (Contrast, Spread) {
     let ratios: Vec<f64> =
         without.iter().zip(with).map(|(without, with)| with.lower() / without.lower()).collect();
     let (n, ln_ratio, variance) = log_mean(&ratios);
-    Contrast { ln_ratio, standard_error: variance.sqrt(), degrees_of_freedom: n - 1.0 }
+    let contrast = Contrast { ln_ratio, standard_error: variance.sqrt(), degrees_of_freedom: n - 1.0 };
+    (contrast, Spread::Pairs { n, deviation: (variance * n).sqrt() })
+}
+
+/// Two sides with one standard deviation.
+fn alike(logs: Logs<'_>, deviation: f64) -> Spread {
+    Spread::Sides {
+        n_without: count(logs.without.len()),
+        n_with: count(logs.with.len()),
+        deviation_without: deviation,
+        deviation_with: deviation,
+    }
+}
+
+fn count(number: usize) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "counts of results are far below 2^52")]
+    let count = number as f64;
+    count
 }
 
 #[cfg(test)]

@@ -103,7 +103,8 @@ mod tests {
     #[test]
     fn the_handbook_numbers_of_two_sides_are_met() {
         let from_two = |difference: f64| {
-            let spread = Spread::Sides { n_without: 2.0, n_with: 2.0, deviation_without: 1.0, deviation_with: 1.0 };
+            let spread =
+                Spread::Sides { n_without: 2.0, n_with: 2.0, deviation_without: 1.0, deviation_with: 1.0 };
             further_samples(difference, difference, spread)
         };
         assert_eq!((from_two(0.5), from_two(0.8)), (Some(62), Some(24)));

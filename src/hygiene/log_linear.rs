@@ -99,7 +99,12 @@ pub fn adjusted_ratio(observations: &[Observation]) -> Option<AdjustedRatio> {
         lower_95: significant((effect - half).exp()),
         upper_95: significant((effect + half).exp()),
         p_value: significant(2.0 * t_upper_tail((effect / error).abs(), freedom)),
-        slopes: coefficients.iter().zip(&lengths).skip(2).map(|(one, length)| significant(one / length)).collect(),
+        slopes: coefficients
+            .iter()
+            .zip(&lengths)
+            .skip(2)
+            .map(|(one, length)| significant(one / length))
+            .collect(),
         degrees_of_freedom: freedom,
     })
 }
@@ -165,10 +170,12 @@ mod tests {
 
     #[test]
     fn covariates_that_cannot_be_told_apart_have_no_answer() {
-        let rows: Vec<_> = (0..6).map(|at| {
-            let with = at % 2 == 0;
-            row(f64::from(at), with, &[if with { 7.0 } else { 3.0 }])
-        }).collect();
+        let rows: Vec<_> = (0..6)
+            .map(|at| {
+                let with = at % 2 == 0;
+                row(f64::from(at), with, &[if with { 7.0 } else { 3.0 }])
+            })
+            .collect();
         assert_eq!(adjusted_ratio(&rows), None);
         assert_eq!(adjusted_ratio(&rows[..2]), None);
         assert_eq!(adjusted_ratio(&[]), None);
@@ -178,19 +185,36 @@ mod tests {
     #[test]
     fn limits_agree_with_another_computation() {
         let rows: Vec<_> = [
-            (0.30, false, 10.0), (0.95, false, 22.0), (0.61, false, 15.0), (1.20, false, 30.0),
-            (-0.70, true, 12.0), (-0.20, true, 20.0), (0.15, true, 28.0), (-0.45, true, 18.0),
-        ].iter().map(|&(y, with, arc)| row(y, with, &[arc])).collect();
+            (0.30, false, 10.0),
+            (0.95, false, 22.0),
+            (0.61, false, 15.0),
+            (1.20, false, 30.0),
+            (-0.70, true, 12.0),
+            (-0.20, true, 20.0),
+            (0.15, true, 28.0),
+            (-0.45, true, 18.0),
+        ]
+        .iter()
+        .map(|&(y, with, arc)| row(y, with, &[arc]))
+        .collect();
         let found = adjusted_ratio(&rows).unwrap();
         for (found, wanted) in [
-            (found.ratio, EXPECTED[0]), (found.lower_95, EXPECTED[1]), (found.upper_95, EXPECTED[2]),
-            (found.p_value, EXPECTED[3]), (found.slopes[0], EXPECTED[4]),
+            (found.ratio, EXPECTED[0]),
+            (found.lower_95, EXPECTED[1]),
+            (found.upper_95, EXPECTED[2]),
+            (found.p_value, EXPECTED[3]),
+            (found.slopes[0], EXPECTED[4]),
         ] {
             assert!((found - wanted).abs() < 1e-9 * wanted.abs(), "{found} is not {wanted}");
         }
     }
-    const EXPECTED: [f64; 5] =
-        [0.340_598_466_443_819_1, 0.297_695_696_321_685_85, 0.389_684_220_421_263_44, 5.032_382_182_160_21e-6, 0.048_204_053_109_713_49];
+    const EXPECTED: [f64; 5] = [
+        0.340_598_466_443_819_1,
+        0.297_695_696_321_685_85,
+        0.389_684_220_421_263_44,
+        5.032_382_182_160_21e-6,
+        0.048_204_053_109_713_49,
+    ];
 
     proptest! {
         #[test]

@@ -3,13 +3,21 @@
 use super::censored::{self, Fitted, LogResult, distinct_detected, is_non_detect};
 use super::en_689::{self, En689};
 use super::kaplan_meier::kaplan_meier;
+use super::limits_with_bounds::LimitsWithBounds;
 use super::lognormal::LogSample;
 use super::order_statistics;
+use super::posterior::PriorBox;
 use super::shapiro_wilk::{self, shapiro_wilk};
 use super::substitution::{self, Divisor, Substituted};
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::words;
+
+mod posterior_figures;
+mod worker_figures;
+
+pub use posterior_figures::PosteriorFigures;
+pub use worker_figures::WorkerFigures;
 
 /// There is no result.
 pub const NO_RESULTS: &str = "no_results";
@@ -25,8 +33,6 @@ pub const FEWER_THAN_TWO_DISTINCT_DETECTED: &str = "fewer_than_two_distinct_dete
 pub const VALUE_NOT_POSITIVE: &str = "value_not_positive";
 /// What compares with a limit is absent because none was given.
 pub const NO_LIMIT: &str = "no_limit";
-/// What needs the posterior distribution is absent.
-pub const AWAITS_POSTERIOR: &str = "awaits_posterior";
 /// The fit is not tested: fewer than 3 results, more than 5000, or one that is not a plain value.
 pub const FIT_NOT_TESTED: &str = "fit_not_tested";
 /// EN 689 takes at least 3 results.
@@ -52,7 +58,6 @@ pub const FLAGS: &[(&str, &str)] = &[
     ),
     (VALUE_NOT_POSITIVE, "A result is not above zero, which no log-normal distribution holds."),
     (NO_LIMIT, "What compares with a limit is absent because none was given."),
-    (AWAITS_POSTERIOR, "What needs the posterior distribution is absent."),
     (
         FIT_NOT_TESTED,
         "The fit is not tested: fewer than 3 results, more than 5000, or one that is no plain value.",
@@ -162,11 +167,50 @@ pub struct GroupProfile {
     pub order_statistics: Option<GeometricFigures>,
     /// Kaplan-Meier's mean, in the unit of the results.
     pub kaplan_meier: Option<f64>,
+    /// The posterior distribution.
+    pub posterior: Option<PosteriorFigures>,
+    /// Variances between and within workers, where workers are named.
+    pub workers: Option<WorkerFigures>,
     /// Why something is absent, or needs care.
     pub flags: Vec<&'static str>,
 }
 
 impl GroupProfile {
+    /// Before anything is computed.
+    fn empty(results: &[Measured]) -> Self {
+        Self {
+            n: results.len(),
+            n_below: results.iter().filter(|result| is_non_detect(**result)).count(),
+            largest_result: largest_result(results).map(Measured::rounded),
+            method: ProfileMethod::None,
+            geometric_mean: None,
+            geometric_standard_deviation: None,
+            arithmetic_mean: None,
+            percentile_95: None,
+            exceedance_fraction: None,
+            lognormal_fit: None,
+            en_689: None,
+            substitution: None,
+            order_statistics: None,
+            kaplan_meier: None,
+            posterior: None,
+            workers: None,
+            flags: Vec::new(),
+        }
+    }
+
+    /// Says so where a mean, a percentile or one of their limits is too large for any number.
+    fn flag_what_is_beyond_numbers(&mut self) {
+        let mean =
+            self.arithmetic_mean.is_some_and(|mean| mean.lower_95.is_some() && mean.upper_95.is_some());
+        let percentile = self
+            .percentile_95
+            .is_some_and(|percentile| percentile.upper_70.is_some() && percentile.upper_95.is_some());
+        if !(mean && percentile && self.geometric_standard_deviation.is_some()) {
+            self.flag(BEYOND_NUMBERS);
+        }
+    }
+
     fn flag(&mut self, flag: &'static str) {
         if !self.flags.contains(&flag) {
             self.flags.push(flag);
@@ -180,26 +224,58 @@ pub fn largest_result(results: &[Measured]) -> Option<Measured> {
     results.iter().copied().reduce(|one, two| if reach(&two) > reach(&one) { two } else { one })
 }
 
+/// What a profile is read against; everything may be left out.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Against<'a> {
+    /// The limit, in the unit of the results.
+    pub limit: Option<f64>,
+    /// The prior of the posterior; left out: the default one.
+    pub prior: Option<PriorBox>,
+    /// Who each result is of, as any number that tells workers apart.
+    pub workers: Option<&'a [usize]>,
+}
+
+impl Against<'_> {
+    /// A limit alone.
+    pub fn limit(limit: Option<f64>) -> Self {
+        Self { limit, ..Self::default() }
+    }
+}
+
+/// The estimated share of days at or above `level`, without anything else of a profile; `None` where no distribution
+/// can be fitted.
+pub fn estimated_exceedance(results: &[Measured], level: f64) -> Option<f64> {
+    let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
+    let mut profile = GroupProfile::empty(results);
+    fit(&mut profile, results, &logs, Some(level).filter(|level| *level > 0.0));
+    profile.exceedance_fraction.map(|share| share.estimate)
+}
+
+/// The arithmetic mean with its limits, without anything else of a profile; `None` where no distribution can be fitted.
+pub fn estimated_mean(results: &[Measured]) -> Option<MeanFigure> {
+    let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
+    let mut profile = GroupProfile::empty(results);
+    fit(&mut profile, results, &logs, None);
+    profile.arithmetic_mean
+}
+
+/// The estimate of the geometric mean, without anything else of a profile; `None` where no distribution can be fitted.
+pub fn estimated_geometric_mean(results: &[Measured], logs: &[LogResult]) -> Option<f64> {
+    if distinct_detected(results) < 2 {
+        return None;
+    }
+    let plain = results.iter().all(|result| result.is_value());
+    if plain {
+        let exact: Vec<f64> = logs.iter().map(|log| log.ends().0).collect();
+        return LogSample::of_logs(&exact).map(|sample| sample.geometric_mean());
+    }
+    censored::fit(logs).map(|fitted| fitted.geometric_mean())
+}
+
 /// Profiles the results of one group, all in one unit, against a limit in that unit.
-pub fn group_profile(results: &[Measured], limit: Option<f64>) -> GroupProfile {
-    let limit = limit.filter(|limit| *limit > 0.0);
-    let mut profile = GroupProfile {
-        n: results.len(),
-        n_below: results.iter().filter(|result| is_non_detect(**result)).count(),
-        largest_result: largest_result(results).map(Measured::rounded),
-        method: ProfileMethod::None,
-        geometric_mean: None,
-        geometric_standard_deviation: None,
-        arithmetic_mean: None,
-        percentile_95: None,
-        exceedance_fraction: None,
-        lognormal_fit: None,
-        en_689: None,
-        substitution: None,
-        order_statistics: None,
-        kaplan_meier: None,
-        flags: Vec::new(),
-    };
+pub fn group_profile(results: &[Measured], against: &Against<'_>) -> GroupProfile {
+    let limit = against.limit.filter(|limit| *limit > 0.0);
+    let mut profile = GroupProfile::empty(results);
     if results.is_empty() {
         profile.flag(NO_RESULTS);
         return profile;
@@ -208,9 +284,12 @@ pub fn group_profile(results: &[Measured], limit: Option<f64>) -> GroupProfile {
     if let Some(logs) = logs {
         fit(&mut profile, results, &logs, limit);
         rank(&mut profile, results);
-        profile.flag(AWAITS_POSTERIOR);
+        posterior_figures::fill(&mut profile, results, &logs, limit, against.prior);
     } else {
         profile.flag(VALUE_NOT_POSITIVE);
+    }
+    if let Some(workers) = against.workers {
+        worker_figures::fill(&mut profile, results, workers, limit);
     }
     match limit {
         Some(limit) => test_en_689(&mut profile, results, limit),
@@ -218,7 +297,6 @@ pub fn group_profile(results: &[Measured], limit: Option<f64>) -> GroupProfile {
     }
     profile
 }
-
 /// Fits the distribution where the results allow one.
 fn fit(profile: &mut GroupProfile, results: &[Measured], logs: &[LogResult], limit: Option<f64>) {
     let plain = results.iter().all(|result| result.is_value());
@@ -231,7 +309,7 @@ fn fit(profile: &mut GroupProfile, results: &[Measured], logs: &[LogResult], lim
     } else if distinct >= 2
         && let Some(fitted) = censored::fit(logs)
     {
-        return fill_likelihood(profile, &fitted, limit);
+        return fill_likelihood(profile, &fitted, LimitsWithBounds::of(logs).as_ref(), limit);
     }
     profile.method = ProfileMethod::PosteriorOnly;
     profile.flag(match (results.len(), distinct) {
@@ -277,39 +355,42 @@ fn fill_exact(
     if profile.lognormal_fit.is_none() {
         profile.flag(FIT_NOT_TESTED);
     }
-    let mean_complete =
-        profile.arithmetic_mean.is_some_and(|mean| mean.lower_95.is_some() && mean.upper_95.is_some());
-    let percentile_complete = profile
-        .percentile_95
-        .is_some_and(|percentile| percentile.upper_70.is_some() && percentile.upper_95.is_some());
-    if !(mean_complete && percentile_complete && profile.geometric_standard_deviation.is_some()) {
-        profile.flag(BEYOND_NUMBERS);
-    }
+    profile.flag_what_is_beyond_numbers();
 }
 
-fn fill_likelihood(profile: &mut GroupProfile, fitted: &Fitted, limit: Option<f64>) {
+fn fill_likelihood(
+    profile: &mut GroupProfile,
+    fitted: &Fitted,
+    limits: Option<&LimitsWithBounds>,
+    limit: Option<f64>,
+) {
     profile.method = ProfileMethod::MaximumLikelihood;
     profile.geometric_mean = figure(fitted.geometric_mean());
     profile.geometric_standard_deviation = figure(fitted.geometric_standard_deviation());
+    let mean_limit = |probability| limits.and_then(|limits| limits.mean_limit(probability)).and_then(figure);
     profile.arithmetic_mean = figure(fitted.arithmetic_mean()).map(|estimate| MeanFigure {
         estimate,
-        lower_95: None,
-        upper_95: None,
+        lower_95: mean_limit(0.05),
+        upper_95: mean_limit(0.95),
     });
+    let percentile_limit =
+        |confidence| limits.and_then(|limits| limits.percentile_limit(0.95, confidence)).and_then(figure);
     profile.percentile_95 = figure(fitted.percentile(0.95)).map(|estimate| PercentileFigure {
         estimate,
-        upper_70: None,
-        upper_95: None,
+        upper_70: percentile_limit(0.70),
+        upper_95: percentile_limit(0.95),
     });
-    profile.exceedance_fraction = limit.map(|limit| ExceedanceFigure {
-        estimate: significant(fitted.exceedance(limit)),
-        lower_95: None,
-        upper_70: None,
-        upper_95: None,
+    profile.exceedance_fraction = limit.map(|limit| {
+        let share_limit =
+            |probability| limits.and_then(|limits| figure(limits.exceedance_limit(limit, probability)));
+        ExceedanceFigure {
+            estimate: significant(fitted.exceedance(limit)),
+            lower_95: share_limit(0.05),
+            upper_70: share_limit(0.70),
+            upper_95: share_limit(0.95),
+        }
     });
-    if profile.arithmetic_mean.is_none() || profile.percentile_95.is_none() {
-        profile.flag(BEYOND_NUMBERS);
-    }
+    profile.flag_what_is_beyond_numbers();
     profile.flag(FIT_NOT_TESTED);
 }
 

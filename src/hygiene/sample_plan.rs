@@ -122,7 +122,11 @@ pub fn workers_to_sample(group_size: u32, confidence: f64, top_fraction: f64) ->
 
 /// A count that was made in floating point.
 fn whole(count: f64) -> u32 {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and a group's size")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "between 0 and a group's size"
+    )]
     let whole = count as u32;
     whole
 }

@@ -110,7 +110,8 @@ pub struct Severity {
 /// ```
 pub fn half_width(segments: &[(f64, f64)], limit: f64, error: f64, procedure: Procedure) -> f64 {
     let minutes: f64 = segments.iter().map(|(_, minutes)| minutes).sum();
-    let squares: f64 = segments.iter().map(|(concentration, minutes)| (concentration * minutes).powi(2)).sum();
+    let squares: f64 =
+        segments.iter().map(|(concentration, minutes)| (concentration * minutes).powi(2)).sum();
     let consecutive = || error * squares.sqrt() / (limit * minutes);
     let count = segments.iter().fold(0.0, |count, _| count + 1.0);
     match procedure {
@@ -141,7 +142,8 @@ pub fn severity(
         let dose: f64 = ends.iter().map(|(concentration, minutes)| concentration * minutes).sum();
         (dose / minutes / limit, half_width(ends, limit, error, procedure))
     };
-    let (low, low_half) = of(&segments.iter().map(|(one, minutes)| (one.lower(), *minutes)).collect::<Vec<_>>());
+    let (low, low_half) =
+        of(&segments.iter().map(|(one, minutes)| (one.lower(), *minutes)).collect::<Vec<_>>());
     let upper: Option<Vec<(f64, f64)>> =
         segments.iter().map(|(one, minutes)| Some((one.upper()?, *minutes))).collect();
     let upper = upper.map(|ends| of(&ends));

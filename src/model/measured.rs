@@ -89,6 +89,17 @@ impl Measured {
         }
     }
 
+    /// The same with a growing function of every number; `None` where it has none for one of them.
+    #[must_use]
+    pub fn try_map(self, f: impl Fn(f64) -> Option<f64>) -> Option<Self> {
+        Some(match self {
+            Self::Value(value) => Self::Value(f(value)?),
+            Self::Below(value) => Self::Below(f(value)?),
+            Self::Above(value) => Self::Above(f(value)?),
+            Self::Between { lower, upper } => Self::Between { lower: f(lower)?, upper: f(upper)? },
+        })
+    }
+
     /// The same with every number rounded to 12 significant digits.
     #[must_use]
     pub fn rounded(self) -> Self {

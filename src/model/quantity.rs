@@ -47,15 +47,7 @@ impl Quantity {
 
     /// What is known, in another unit of the same dimension.
     pub fn in_unit(&self, unit: Unit) -> Option<Measured> {
-        let one = |value: f64| self.unit.convert(value, unit).map(significant);
-        Some(match self.measured {
-            Measured::Value(value) => Measured::Value(one(value)?),
-            Measured::Below(value) => Measured::Below(one(value)?),
-            Measured::Above(value) => Measured::Above(one(value)?),
-            Measured::Between { lower, upper } => {
-                Measured::Between { lower: one(lower)?, upper: one(upper)? }
-            }
-        })
+        self.measured.try_map(|value| self.unit.convert(value, unit).map(significant))
     }
 
     /// The plain number in another unit; `None` for bounds, ranges and other dimensions.

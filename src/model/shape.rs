@@ -130,6 +130,49 @@ impl<T: Shape> Shape for Vec<T> {
     }
 }
 
+/// Two objects shown as one: the members of the first, then those of the second.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joined<A, B>(pub A, pub B);
+
+impl<A: Shape, B: Shape> Shape for Joined<A, B> {
+    fn read(value: &Value, at: &str, faults: &mut Faults) -> Option<Self> {
+        let Value::Object(map) = value else {
+            faults.note(at, "must be an object");
+            return None;
+        };
+        let of_first = A::schema();
+        let (mut first, mut second) = (Map::new(), Map::new());
+        for (name, value) in map {
+            let part = if of_first["properties"].get(name).is_some() { &mut first } else { &mut second };
+            part.insert(name.clone(), value.clone());
+        }
+        let first = A::read(&Value::Object(first), at, faults);
+        Some(Self(first?, B::read(&Value::Object(second), at, faults)?))
+    }
+
+    fn write(&self) -> Option<Value> {
+        let mut joined = self.0.write()?;
+        if let (Value::Object(joined), Some(Value::Object(second))) = (&mut joined, self.1.write()) {
+            joined.extend(second);
+        }
+        Some(joined)
+    }
+
+    fn schema() -> Value {
+        let (mut joined, second) = (A::schema(), B::schema());
+        if let (Value::Object(into), Value::Object(from)) = (&mut joined["properties"], &second["properties"])
+        {
+            into.extend(from.clone());
+        }
+        let required = |schema: &Value| schema["required"].as_array().cloned().unwrap_or_default();
+        let both: Vec<Value> = required(&joined).into_iter().chain(required(&second)).collect();
+        if !both.is_empty() {
+            joined["required"] = Value::Array(both);
+        }
+        joined
+    }
+}
+
 impl Shape for bool {
     fn read(value: &Value, at: &str, faults: &mut Faults) -> Option<Self> {
         value.as_bool().or_else(|| {

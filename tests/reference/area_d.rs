@@ -5,7 +5,7 @@ use doseward::hygiene::en_689::{Outcome, Stage, preliminary, preliminary_share};
 use doseward::hygiene::land::h_factor;
 use doseward::hygiene::lognormal::{LogSample, tolerance_factor};
 use doseward::hygiene::order_statistics::plot_correlation;
-use doseward::hygiene::profile::group_profile;
+use doseward::hygiene::profile::{Against, group_profile};
 use doseward::hygiene::shapiro_wilk::shapiro_wilk;
 use doseward::model::measured::Measured;
 
@@ -29,7 +29,7 @@ fn check(case: &mut Case) {
         "D-01" => {
             let data = case.numbers("data");
             let sample = LogSample::of(&data).unwrap();
-            let profile = group_profile(&case.values("data"), None);
+            let profile = group_profile(&case.values("data"), &Against::limit(None));
             let fit = profile.lognormal_fit.unwrap();
             case.is("n", sample.n);
             case.is("mean_of_logs", sample.mean);
@@ -49,7 +49,7 @@ fn check(case: &mut Case) {
         }
         "D-02" => {
             let sample = LogSample::of(&case.numbers("data")).unwrap();
-            let mean = group_profile(&case.values("data"), None).arithmetic_mean.unwrap();
+            let mean = group_profile(&case.values("data"), &Against::limit(None)).arithmetic_mean.unwrap();
             case.is("mean_mvue", mean.estimate);
             case.is("psi_factor", sample.mean_factor());
             case.leave("mean_mle_exp_mu_plus_half_s2", "biased high, so it is not given without non-detects");
@@ -89,7 +89,7 @@ fn check(case: &mut Case) {
         "D-07" => {
             let limit = case.number("limit");
             let sample = LogSample::of(&case.numbers("data")).unwrap();
-            let profile = group_profile(&case.values("data"), Some(limit));
+            let profile = group_profile(&case.values("data"), &Against::limit(Some(limit)));
             let percentile = profile.percentile_95.unwrap();
             case.is("gm", profile.geometric_mean.unwrap());
             case.is("gsd", profile.geometric_standard_deviation.unwrap());
@@ -102,7 +102,7 @@ fn check(case: &mut Case) {
         "D-08" => {
             let limit = case.number("limit");
             let sample = LogSample::of(&case.numbers("data")).unwrap();
-            let profile = group_profile(&case.values("data"), Some(limit));
+            let profile = group_profile(&case.values("data"), &Against::limit(Some(limit)));
             let exceedance = profile.exceedance_fraction.unwrap();
             let upper = exceedance.upper_95.unwrap();
             case.is("gm", profile.geometric_mean.unwrap());

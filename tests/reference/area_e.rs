@@ -4,7 +4,7 @@ use crate::case::{Case, check_area};
 use doseward::hygiene::censored::{Fitted, LogResult, fit};
 use doseward::hygiene::kaplan_meier::kaplan_meier;
 use doseward::hygiene::order_statistics::{impute, single_limit_regression};
-use doseward::hygiene::profile::group_profile;
+use doseward::hygiene::profile::{Against, group_profile};
 use doseward::hygiene::substitution::recommended;
 use doseward::model::measured::Measured;
 
@@ -22,7 +22,7 @@ fn check(case: &mut Case) {
     match case.id {
         "E-01" => {
             let results = case.results();
-            let (fitted, profile) = (fitted(&results), group_profile(&results, None));
+            let (fitted, profile) = (fitted(&results), group_profile(&results, &Against::limit(None)));
             case.is("mean_of_logs", fitted.mu);
             case.is("sd_of_logs", fitted.sigma);
             case.is("gm", profile.geometric_mean.unwrap());
@@ -65,7 +65,7 @@ fn check(case: &mut Case) {
             case.is("regression_sd_of_logs", deviation);
         }
         "E-05" => {
-            let substituted = group_profile(&case.results(), None).substitution.unwrap();
+            let substituted = group_profile(&case.results(), &Against::limit(None)).substitution.unwrap();
             for (divisor, found) in [("2", substituted.half), ("sqrt2", substituted.root_two)] {
                 case.is(&format!("mean_LOD_over_{divisor}"), found.arithmetic_mean);
                 case.is(&format!("gm_LOD_over_{divisor}"), found.geometric_mean);
@@ -78,7 +78,7 @@ fn check(case: &mut Case) {
             case.say("recommended_divisor", &found);
         }
         "E-07" => {
-            let profile = group_profile(&case.results(), Some(case.number("limit")));
+            let profile = group_profile(&case.results(), &Against::limit(Some(case.number("limit"))));
             let ranked = profile.order_statistics.unwrap();
             case.is("mle_gm", profile.geometric_mean.unwrap());
             case.is("mle_gsd", profile.geometric_standard_deviation.unwrap());

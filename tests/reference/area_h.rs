@@ -3,7 +3,7 @@
 use crate::case::{Case, check_area, results};
 use doseward::hygiene::air_clearing::{Reading, air_clearing, minutes_to_clear};
 use doseward::hygiene::control_effect::{
-    ControlEffect, EffectMethod, TargetAnswer, Verdict, control_effect, judge, reduction_percent,
+    ControlEffect, EffectMethod, Question, TargetAnswer, Verdict, control_effect, judge, reduction_percent,
 };
 use doseward::hygiene::distributions::t_quantile;
 use doseward::hygiene::efficiency::{
@@ -29,7 +29,8 @@ fn words(effect: &ControlEffect) -> &'static str {
 /// Compares what the paired and the unpaired examples have in common.
 fn compare(case: &mut Case, paired: bool) -> ControlEffect {
     let target = case.number("target_reduction");
-    let effect = control_effect(&case.values("before"), &case.values("after"), paired, target);
+    let effect =
+        control_effect(&case.values("before"), &case.values("after"), &Question::new(paired, target));
     let (ratio, reduction) = (effect.ratio_of_geometric_means, effect.reduction_percent);
     let contrast = effect.contrast.unwrap();
     let one_sided =
@@ -126,7 +127,7 @@ fn check(case: &mut Case) {
         "H-09" => {
             let inputs = case.inputs();
             let (before, after) = (results(&inputs["before"]), results(&inputs["after"]));
-            let effect = control_effect(&before, &after, false, 50.0);
+            let effect = control_effect(&before, &after, &Question::new(false, 50.0));
             let ratio = effect.ratio_of_geometric_means;
             assert_eq!(effect.method, Some(EffectMethod::ProfileLikelihood));
             case.is("ln_ratio", ratio.estimate.unwrap().ln());

@@ -3,7 +3,7 @@
 use crate::conclusions::history::evidence::{EraMean, GroupExposure, HistoryEvidence, OwnShift};
 use crate::conclusions::history::thresholds::OWN_DATES_ENOUGH;
 use crate::hygiene::cumulative::MeanWithLimits;
-use crate::hygiene::profile::{ProfileMethod, group_profile};
+use crate::hygiene::profile::{ProfileMethod, estimated_mean};
 use crate::model::facts::group::Judgement;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
@@ -106,8 +106,7 @@ pub fn era_grounds(
     let own_minutes = mean_minutes(&own);
     if enough && !noise {
         let twas: Vec<Measured> = own.iter().map(|(_, twa)| *twa).collect();
-        let profile = group_profile(&twas, None);
-        if let Some(mean) = profile.arithmetic_mean {
+        if let Some(mean) = estimated_mean(&twas) {
             let mean = MeanWithLimits { estimate: mean.estimate, lower: mean.lower_95, upper: mean.upper_95 };
             return EraGrounds::Measured(Grounds {
                 basis: Basis::Own,

@@ -13,7 +13,7 @@ use crate::conclusions::history::worker_days::worker_days;
 use crate::conclusions::invented::{agent, date, group, id, version};
 use crate::conclusions::limits::AgentEvidence;
 use crate::hygiene::cumulative::MeanWithLimits;
-use crate::hygiene::profile::{ProfileMethod, group_profile};
+use crate::hygiene::profile::{ProfileMethod, estimated_mean};
 use crate::model::facts::group::Judgement;
 use crate::model::facts::worker::{Absence, Assignment, Employment, WorkedDay};
 use crate::model::measured::Measured;
@@ -245,7 +245,7 @@ fn own_shifts_on_six_dates_of_an_era_replace_the_groups_mean() {
         case.own.push(own(2, &format!("2020-{month:02}-05"), Measured::Value(twa)));
     }
     let view = case.asked(None, "2021-01-01", 0);
-    let expected = group_profile(&twas.map(Measured::Value), None).arithmetic_mean.unwrap();
+    let expected = estimated_mean(&twas.map(Measured::Value)).unwrap();
     assert_eq!(view.intervals[0].basis, Basis::Own);
     assert_eq!(view.intervals[0].mean.as_ref().unwrap().estimate, significant(expected.estimate));
     assert_eq!((view.intervals[0].n, view.intervals[0].worker_count), (Some(6), Some(1)));

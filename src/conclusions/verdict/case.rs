@@ -1,6 +1,7 @@
 //! One control under judgement, at each position.
 
 use crate::conclusions::asked::Asked;
+use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::{Values, arc_minutes_an_hour, confounders};
 use crate::conclusions::verdict::removal::{pairs, removal_view};
 use crate::conclusions::verdict::sentence::{Told, noise_sentence, removal_sentence, sentence};
@@ -10,13 +11,12 @@ use crate::conclusions::verdict::task_sample::{Place, TaskEvidence, TaskSample, 
 use crate::conclusions::verdict::thresholds::{PAIRS_ENOUGH, USUAL_TARGET_PERCENT};
 use crate::conclusions::verdict::view::{
     ARC_TIME_NOT_RECORDED, AWAITS_NOISE, BACKGROUND_PARTLY_MEASURED, BACKGROUND_SUBTRACTED,
-    CHANGED_AFTER_RESULT, EffectView, Excluded, ExclusionReason, ONE_STATE_ONLY, PROJECTED, REPEATED_WORKERS,
+    CHANGED_AFTER_RESULT, Excluded, ExclusionReason, ONE_STATE_ONLY, PROJECTED, REPEATED_WORKERS,
     SEVERAL_CONTROLS_RAN, USUAL_MINUTES_NOT_STATED, VerdictView,
 };
 use crate::conclusions::verdict::working::Compared;
-use crate::hygiene::control_effect::control_effect;
+use crate::hygiene::control_effect::{Question, control_effect};
 use crate::hygiene::efficiency::REMOVAL_EFFICIENCY;
-use crate::hygiene::profile::AWAITS_POSTERIOR;
 use crate::model::facts::control::Control;
 use crate::model::facts::sampling::{Covers, Position};
 use crate::model::identifiers::ControlId;
@@ -180,8 +180,11 @@ impl Case<'_, '_> {
         let paired = values.all_in_both_states() && values.without.len() >= PAIRS_ENOUGH;
         let target_percent = self.control.fact.target_reduction_percent.unwrap_or(USUAL_TARGET_PERCENT);
         let numbers = |side: &[ShiftValue]| side.iter().map(|one| one.value).collect::<Vec<Measured>>();
-        let effect =
-            control_effect(&numbers(&values.without), &numbers(&values.with), paired, target_percent);
+        let effect = control_effect(
+            &numbers(&values.without),
+            &numbers(&values.with),
+            &Question::new(paired, target_percent),
+        );
         Compared {
             control: self.control_id(),
             unit: self.unit,
@@ -196,9 +199,6 @@ impl Case<'_, '_> {
 
     /// Whether what remains is sufficient awaits the posterior; here stands from what it will be computed.
     fn raise_sufficiency_flags(&self, flags: &mut Vec<&str>) {
-        if !flags.contains(&AWAITS_POSTERIOR) {
-            flags.push(AWAITS_POSTERIOR);
-        }
         let whole_shift =
             self.evidence.whole_shifts.iter().any(|shift| shift.ran.contains(&self.control_id()));
         if !whole_shift {

@@ -1,8 +1,9 @@
 //! Inlet and outlet: what a filter or collector takes out, from simultaneous pairs.
 
+use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::task_sample::TaskSample;
 use crate::conclusions::verdict::thresholds::SIMULTANEOUS_SHARE;
-use crate::conclusions::verdict::view::{EffectView, Excluded, ExclusionReason, RemovalView};
+use crate::conclusions::verdict::view::{Excluded, ExclusionReason, RemovalView};
 use crate::hygiene::control_effect::Effect;
 use crate::hygiene::efficiency::{RemovalEfficiency, removal_efficiency};
 use crate::model::facts::sampling::Position;

@@ -1,7 +1,8 @@
 //! A verdict as people and programs read it.
 
+use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::Confounder;
-use crate::hygiene::control_effect::{self, Effect, EffectMethod, TargetAnswer, Verdict};
+use crate::hygiene::control_effect::{self, EffectMethod, TargetAnswer, Verdict};
 use crate::hygiene::efficiency;
 use crate::model::facts::sampling::Position;
 use crate::model::identifiers::{ControlId, SampleId};
@@ -115,30 +116,6 @@ record! {
         sample_id: SampleId,
         /// Why.
         reason: ExclusionReason,
-    }
-}
-
-record! {
-    /// A figure with two-sided 95 % limits.
-    pub struct EffectView {
-        /// The estimate.
-        estimate: Option<f64>,
-        /// The 2.5 % limit.
-        lower_95: Option<f64>,
-        /// The 97.5 % limit.
-        upper_95: Option<f64>,
-    }
-}
-
-impl EffectView {
-    /// The figure; absent where nothing of it can be given.
-    pub fn of(effect: Effect) -> Option<Self> {
-        let Effect { estimate, lower_95, upper_95 } = effect;
-        (estimate.is_some() || lower_95.is_some() || upper_95.is_some()).then_some(Self {
-            estimate,
-            lower_95,
-            upper_95,
-        })
     }
 }
 

@@ -1,5 +1,6 @@
 //! How a verdict came about, step by step.
 
+use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::{Confounder, Values, arc_minutes_an_hour};
 use crate::conclusions::verdict::shift_value::ShiftValue;
 use crate::conclusions::verdict::sides::Sides;
@@ -7,7 +8,6 @@ use crate::conclusions::verdict::task_sample::TaskSample;
 use crate::conclusions::verdict::thresholds::{
     CONFOUNDERS, NET_OF_BACKGROUND, ONE_VALUE_A_SHIFT, PAIRED, SIDES,
 };
-use crate::conclusions::verdict::view::EffectView;
 use crate::hygiene::control_effect::{
     CONTRAST_PROBABILITY, ControlEffect, EffectMethod, PAIRED_ON_LOGS, REDUCTION, VERDICT, WELCH_ON_LOGS,
 };

@@ -1,4 +1,5 @@
 use super::*;
+
 use proptest::prelude::*;
 
 fn values(values: &[f64]) -> Vec<Measured> {
@@ -20,7 +21,7 @@ fn the_interval_decides_the_words() {
 }
 
 #[test]
-fn too_little_awaits_the_posterior() {
+fn too_little_detected_is_compared_by_the_posterior() {
     for (without, with) in [
         (values(&[1.0]), values(&[2.0, 3.0])),
         (values(&[2.0, 2.0]), values(&[2.0, 2.0])),
@@ -28,23 +29,52 @@ fn too_little_awaits_the_posterior() {
         (vec![Measured::Below(1.0); 3], vec![Measured::Below(0.5); 3]),
         (vec![Measured::Value(2.0), Measured::Below(3.0)], vec![Measured::Value(1.0), Measured::Below(3.0)]),
     ] {
-        let effect = control_effect(&without, &with, false, 50.0);
+        let effect = control_effect(&without, &with, &Question::new(false, 50.0));
         assert_eq!(effect.method, Some(EffectMethod::Posterior));
-        assert_eq!((effect.verdict, effect.ratio_of_geometric_means), (None, Effect::default()));
-        assert!(effect.flags.contains(&AWAITS_POSTERIOR));
+        let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
+        assert!(lower_95 < estimate && estimate < upper_95, "{effect:?}");
+        assert_eq!((effect.verdict, effect.p_value), (Some(Verdict::Undecided), None));
+        assert!(effect.probability_target_met <= effect.probability_lowered);
     }
+}
+
+// By its symmetry: the same on both sides is as likely lower as higher.
+#[test]
+fn a_posterior_of_equal_sides_is_centred_on_no_difference() {
+    let one = values(&[3.0]);
+    let effect = control_effect(&one, &one, &Question::new(false, 50.0));
+    assert!((effect.probability_lowered.unwrap() - 0.5).abs() < 1e-9);
+    let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
+    assert!((estimate.unwrap() - 1.0).abs() < 1e-8);
+    assert!((lower_95.unwrap() * upper_95.unwrap() - 1.0).abs() < 1e-6);
+    assert!(effect.further_samples.is_some());
+}
+
+#[test]
+fn what_remains_is_put_against_the_levels() {
+    let levels = Levels { limit: Some(5.0), action_level: Some(2.5) };
+    let question = Question { levels, ..Question::new(false, 50.0) };
+    let without = values(&[9.0, 12.0, 8.0]);
+    let with = values(&[0.11, 0.09, 0.1, 0.12, 0.08, 0.1]);
+    let effect = control_effect(&without, &with, &question);
+    assert_eq!(
+        (effect.verdict, effect.sufficiency),
+        (Some(Verdict::Lowered), Some(Sufficiency::BelowActionLevel))
+    );
+    assert_eq!(effect.further_samples, None);
 }
 
 #[test]
 fn nothing_or_an_impossible_value_gives_no_method() {
-    assert_eq!(control_effect(&[], &values(&[1.0]), false, 50.0).method, None);
-    let zero = control_effect(&values(&[0.0, 1.0]), &values(&[1.0, 2.0]), false, 50.0);
+    assert_eq!(control_effect(&[], &values(&[1.0]), &Question::new(false, 50.0)).method, None);
+    let zero = control_effect(&values(&[0.0, 1.0]), &values(&[1.0, 2.0]), &Question::new(false, 50.0));
     assert_eq!((zero.method, zero.flags), (None, vec![VALUE_NOT_POSITIVE]));
 }
 
 #[test]
 fn pairs_with_one_and_the_same_ratio_have_an_estimate_and_no_interval() {
-    let effect = control_effect(&values(&[2.0, 0.6, 6.0]), &values(&[1.0, 0.3, 3.0]), true, 50.0);
+    let effect =
+        control_effect(&values(&[2.0, 0.6, 6.0]), &values(&[1.0, 0.3, 3.0]), &Question::new(true, 50.0));
     assert_eq!(effect.ratio_of_geometric_means.estimate, Some(0.5));
     assert_eq!(effect.verdict, Some(Verdict::Undecided));
     assert!(effect.flags.contains(&NO_SPREAD));
@@ -55,7 +85,7 @@ fn a_control_that_brings_all_below_their_limits_can_be_shown_to_have_lowered() {
     let without = values(&[5.0, 8.0, 6.0, 7.0]);
     let with = vec![Measured::Below(0.2); 4];
     for paired in [false, true] {
-        let effect = control_effect(&without, &with, paired, 50.0);
+        let effect = control_effect(&without, &with, &Question::new(paired, 50.0));
         assert_eq!(effect.method, Some(EffectMethod::ProfileLikelihood));
         assert_eq!(effect.verdict, Some(Verdict::Lowered));
         assert_eq!(effect.target, Some(TargetAnswer::Met));
@@ -73,7 +103,7 @@ fn pairs_with_a_non_detect_are_compared_as_intervals_of_their_ratio() {
     let without = values(&[4.0, 6.0, 5.0, 9.0]);
     let mut with = values(&[1.0, 2.0, 1.1]);
     with.push(Measured::Below(1.5));
-    let effect = control_effect(&without, &with, true, 50.0);
+    let effect = control_effect(&without, &with, &Question::new(true, 50.0));
     assert_eq!(effect.method, Some(EffectMethod::ProfileLikelihood));
     // Computed with SciPy 1.17.1: the likelihood of the ratios by Nelder-Mead, its limits by brentq.
     let near = |found: Option<f64>, expected: f64| (found.unwrap() - expected).abs() < 1e-6;
@@ -98,7 +128,7 @@ proptest! {
             3 => Measured::Between { lower: value, upper: 1.5 * value },
             _ => Measured::Value(value),
         }).collect::<Vec<_>>();
-        let effect = control_effect(&side(without), &side(with), paired, 50.0);
+        let effect = control_effect(&side(without), &side(with), &Question::new(paired, 50.0));
         let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
         let numbers = [
             estimate, lower_95, upper_95, effect.p_value, effect.probability_lowered, effect.probability_target_met,
@@ -122,8 +152,8 @@ proptest! {
         let mut with = values(&with);
         with.extend(below.into_iter().map(Measured::Below));
         let scaled = |side: &[Measured]| side.iter().rev().map(|one| one.scaled(factor)).collect::<Vec<_>>();
-        let one = control_effect(&without, &with, false, 50.0);
-        let two = control_effect(&scaled(&without), &scaled(&with), false, 50.0);
+        let one = control_effect(&without, &with, &Question::new(false, 50.0));
+        let two = control_effect(&scaled(&without), &scaled(&with), &Question::new(false, 50.0));
         prop_assert_eq!(one.method, two.method);
         let near = |one: Option<f64>, two: Option<f64>| match (one, two) {
             (Some(one), Some(two)) => (one - two).abs() <= 1e-6 * two.abs(),

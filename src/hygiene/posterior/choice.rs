@@ -1,7 +1,7 @@
 //! Which prior a posterior takes, and whether the results press on it.
 
-use super::prior::{Prior, PriorBox};
 use super::Posterior;
+use super::prior::{Prior, PriorBox};
 use crate::hygiene::censored::LogResult;
 use crate::model::measured::Measured;
 use crate::model::working::Formula;
@@ -30,7 +30,10 @@ pub const FLAGS: &[(&str, &str)] = &[
         OUTSIDE_PRIOR,
         "The results lie above what the prior holds for possible, or press on its upper faces: no rating is given.",
     ),
-    (PRIOR_WIDENED, "The results pressed on the prior, so geometric means up to 100 times the largest result were allowed."),
+    (
+        PRIOR_WIDENED,
+        "The results pressed on the prior, so geometric means up to 100 times the largest result were allowed.",
+    ),
     (NO_POSTERIOR, "The results tell nothing, so that there is no posterior distribution."),
 ];
 

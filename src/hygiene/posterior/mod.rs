@@ -11,7 +11,8 @@ mod slice;
 mod support;
 
 pub use choice::{
-    FLAGS, NO_POSTERIOR, OUTSIDE_PRIOR, PRESSED, PRESSING_SHARE, PRIOR_WIDENED, Settled, largest_known, pressed, settled,
+    FLAGS, NO_POSTERIOR, OUTSIDE_PRIOR, PRESSED, PRESSING_SHARE, PRIOR_WIDENED, Settled, largest_known,
+    pressed, settled,
 };
 pub use prior::{GM_OF_LARGEST, GM_OF_LIMIT, GSD, PRIOR_BOX, Prior, PriorBox, WIDENED_GM_OF_LARGEST};
 pub use sides::{PosteriorRatio, RATIO_POSTERIOR};
@@ -81,8 +82,9 @@ impl Posterior {
             let ((low, high), moved) = (slice.ends(), offset(slice.sigma));
             (low + moved, high + moved)
         });
-        let (low, high) = ends
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (one, two)| (low.min(one), high.max(two)));
+        let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (one, two)| {
+            (low.min(one), high.max(two))
+        });
         roots::solve_within(|value| self.below(value, &offset) - probability, low, high, 1e-13)
     }
 

@@ -56,7 +56,11 @@ impl PriorBox {
     /// Whether it is a box: above zero, GSD above 1, ends in order.
     pub fn is_sound(self) -> bool {
         let Self { gm_lower, gm_upper, gsd_lower, gsd_upper } = self;
-        gm_lower > 0.0 && gm_lower < gm_upper && gm_upper.is_finite() && gsd_lower > 1.0 && gsd_lower < gsd_upper
+        gm_lower > 0.0
+            && gm_lower < gm_upper
+            && gm_upper.is_finite()
+            && gsd_lower > 1.0
+            && gsd_lower < gsd_upper
             && gsd_upper.is_finite()
     }
 

@@ -44,7 +44,8 @@ pub(super) fn mode(evidence: &Evidence, sigma: f64, (low, high): (f64, f64)) -> 
         if (at.slope > 0.0 && x >= high) || (at.slope <= 0.0 && x <= low) {
             return (x, at.curvature);
         }
-        let newton = if at.curvature < 0.0 { -at.slope / at.curvature } else { at.slope.signum() * 9.0 * sigma };
+        let newton =
+            if at.curvature < 0.0 { -at.slope / at.curvature } else { at.slope.signum() * 9.0 * sigma };
         let near_enough = newton * newton * -at.curvature < 1e-4 && newton.abs() < 0.1 * sigma;
         let step = newton.clamp(-9.0 * sigma, 9.0 * sigma);
         let next = (x + step).clamp(low, high);
@@ -139,9 +140,9 @@ impl Walk<'_> {
                 break;
             }
             let (half, centre) = (0.5 * width, left + 0.5 * width);
-            let values = RULE.nodes.map(|node| {
-                (self.evidence.value(centre + half * node, self.sigma) - self.highest).exp()
-            });
+            let values = RULE
+                .nodes
+                .map(|node| (self.evidence.value(centre + half * node, self.sigma) - self.highest).exp());
             let mass = half * RULE.whole(&values);
             panels.push(Panel { left, width, values, mass, before: 0.0 });
             let outermost = if right { values[NODES - 1] } else { values[0] };

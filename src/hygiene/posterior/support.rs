@@ -1,9 +1,9 @@
 //! Where along sigma there is anything to integrate, and the nodes for it.
 
+use super::FACE_SHARE;
 use super::evidence::Evidence;
 use super::prior::{Prior, PriorBox};
 use super::slice::{LOWEST, mode};
-use super::FACE_SHARE;
 use crate::hygiene::quadrature::RULE;
 
 /// Panels along ln sigma are about this many standard deviations wide.

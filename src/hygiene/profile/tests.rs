@@ -7,7 +7,7 @@ fn values(values: &[f64]) -> Vec<Measured> {
 
 #[test]
 fn nothing_is_fitted_to_too_little() {
-    let profile = group_profile(&[], Some(1.0));
+    let profile = group_profile(&[], &Against::limit(Some(1.0)));
     assert_eq!((profile.method, profile.n), (ProfileMethod::None, 0));
     for (results, flag) in [
         (vec![Measured::Value(1.0)], SINGLE_RESULT),
@@ -15,12 +15,13 @@ fn nothing_is_fitted_to_too_little() {
         (vec![Measured::Below(0.1), Measured::Below(0.2)], NO_DETECTED_RESULTS),
         (vec![Measured::Below(0.1), Measured::Value(0.2)], FEWER_THAN_TWO_DISTINCT_DETECTED),
     ] {
-        let profile = group_profile(&results, Some(1.0));
+        let profile = group_profile(&results, &Against::limit(Some(1.0)));
         assert_eq!(profile.method, ProfileMethod::PosteriorOnly);
         assert_eq!(profile.geometric_mean, None);
-        assert!(profile.flags.contains(&flag) && profile.flags.contains(&AWAITS_POSTERIOR));
+        assert!(profile.flags.contains(&flag));
+        assert!(profile.posterior.is_some());
     }
-    let impossible = group_profile(&values(&[1.0, 0.0, 2.0]), None);
+    let impossible = group_profile(&values(&[1.0, 0.0, 2.0]), &Against::limit(None));
     assert_eq!(impossible.method, ProfileMethod::None);
     assert!(impossible.flags.contains(&VALUE_NOT_POSITIVE));
 }
@@ -28,27 +29,56 @@ fn nothing_is_fitted_to_too_little() {
 #[test]
 fn the_largest_result_keeps_its_comparator() {
     let non_detects = [Measured::Below(0.1), Measured::Below(0.2)];
-    assert_eq!(group_profile(&non_detects, None).largest_result, Some(Measured::Below(0.2)));
+    assert_eq!(group_profile(&non_detects, &Against::limit(None)).largest_result, Some(Measured::Below(0.2)));
     assert_eq!(largest_result(&[Measured::Below(1.0), Measured::Value(1.0)]), Some(Measured::Value(1.0)));
     assert_eq!(largest_result(&[Measured::Value(9.0), Measured::Above(5.0)]), Some(Measured::Above(5.0)));
 }
 
 #[test]
-fn six_results_with_a_non_detect_await_the_posterior_for_their_limits() {
+fn six_results_with_a_non_detect_have_limits_of_their_own() {
     let mut results = values(&[1.0, 2.0, 3.0, 1.5, 0.7]);
     results.push(Measured::Below(0.5));
-    let profile = group_profile(&results, Some(10.0));
+    let profile = group_profile(&results, &Against::limit(Some(10.0)));
     assert_eq!(profile.method, ProfileMethod::MaximumLikelihood);
-    assert_eq!((profile.n_below, profile.en_689, profile.lognormal_fit), (1, None, None));
-    assert!(profile.flags.contains(&AWAITS_POSTERIOR) && profile.flags.contains(&EN_689_NEEDS_A_FIT));
-    assert!(profile.exceedance_fraction.is_some());
+    assert_eq!((profile.n_below, profile.lognormal_fit), (1, None));
+    assert_eq!(profile.flags, [FIT_NOT_TESTED]);
+    let percentile = profile.percentile_95.unwrap();
+    assert!(Some(percentile.estimate) < percentile.upper_70 && percentile.upper_70 < percentile.upper_95);
+    assert_eq!(profile.en_689.unwrap(), en_689::statistical(percentile.upper_70.unwrap(), 10.0));
+    let share = profile.exceedance_fraction.unwrap();
+    assert!(share.lower_95 < Some(share.estimate) && Some(share.estimate) < share.upper_95);
 }
 
 #[test]
-fn of_a_clean_group_only_the_posterior_is_missing() {
-    let profile = group_profile(&values(&[1.0, 2.0, 3.0, 1.5, 0.7, 0.9]), Some(10.0));
-    assert_eq!(profile.flags, [AWAITS_POSTERIOR]);
+fn a_clean_group_has_nothing_to_flag() {
+    let profile = group_profile(&values(&[1.0, 2.0, 3.0, 1.5, 0.7, 0.9]), &Against::limit(Some(10.0)));
+    assert!(profile.flags.is_empty(), "{:?}", profile.flags);
     assert_eq!(profile.method, ProfileMethod::Exact);
+    let ratings = profile.posterior.unwrap().rating_probabilities.unwrap();
+    assert!((ratings.iter().sum::<f64>() - 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn results_above_the_prior_get_no_rating() {
+    let results = values(&[400.0, 500.0, 600.0]);
+    let profile = group_profile(&results, &Against::limit(Some(10.0)));
+    assert!(profile.flags.contains(&crate::hygiene::posterior::OUTSIDE_PRIOR));
+    assert_eq!(profile.posterior.unwrap().rating_probabilities, None);
+    // A prior that was given is taken as given.
+    let prior = PriorBox { gm_lower: 0.001, gm_upper: 50.0, gsd_lower: 1.05, gsd_upper: 4.0 };
+    let given = Against { prior: Some(prior), ..Against::limit(Some(10.0)) };
+    assert!(group_profile(&results, &given).posterior.unwrap().rating_probabilities.is_some());
+}
+
+#[test]
+fn workers_who_were_sampled_twice_show_their_variances() {
+    let results = values(&[1.0, 1.2, 3.0, 2.6, 0.5, 0.6]);
+    let against = Against { workers: Some(&[7, 7, 9, 9, 2, 2]), ..Against::limit(Some(10.0)) };
+    let workers = group_profile(&results, &against).workers.unwrap();
+    assert!(workers.between > workers.within && workers.reml_between.is_some());
+    let once = Against { workers: Some(&[1, 2, 3, 4, 5, 6]), ..against };
+    let profile = group_profile(&results, &once);
+    assert!(profile.workers.is_none() && profile.flags.contains(&crate::hygiene::variance::NO_REPEATS));
 }
 
 #[test]
@@ -62,7 +92,7 @@ fn numbers_at_the_ends_of_a_double_are_survived() {
         vec![Measured::Below(f64::INFINITY), Measured::Value(1.0), Measured::Value(2.0)],
         vec![Measured::Below(1e-300), Measured::Value(1.0), Measured::Value(2.0)],
     ] {
-        let profile = group_profile(&extreme, Some(1.0));
+        let profile = group_profile(&extreme, &Against::limit(Some(1.0)));
         assert!(finite(&profile), "{profile:?}");
     }
 }
@@ -98,10 +128,10 @@ proptest! {
                 _ => Measured::Value(value),
             }
         }).collect();
-        prop_assert!(finite(&group_profile(&results, Some(limit))));
+        prop_assert!(finite(&group_profile(&results, &Against::limit(Some(limit)))));
         let mut turned = results.clone();
         turned.reverse();
-        let (one, two) = (group_profile(&results, None), group_profile(&turned, None));
+        let (one, two) = (group_profile(&results, &Against::limit(None)), group_profile(&turned, &Against::limit(None)));
         prop_assert_eq!(one.method, two.method);
         if let (Some(one), Some(two)) = (one.geometric_mean, two.geometric_mean) {
             prop_assert!((one - two).abs() <= 1e-9 * two);
