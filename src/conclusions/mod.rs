@@ -17,6 +17,11 @@ pub(crate) mod invented;
 pub mod left_out;
 pub mod limits;
 pub mod method;
+#[cfg(test)]
+mod noise_cases;
+pub mod noise_criterion;
+pub mod noise_result;
+pub mod noise_working;
 pub mod profile;
 pub mod profile_view;
 pub mod sample;

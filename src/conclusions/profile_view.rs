@@ -5,6 +5,8 @@ use crate::conclusions::flag::Flag;
 use crate::conclusions::group_standing::StandingView;
 use crate::conclusions::left_out::LeftOut;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
+use crate::conclusions::noise_criterion::level_of_criterion;
+use crate::conclusions::noise_working::level_profile_steps;
 use crate::conclusions::profile::{EraProfile, GroupConclusion};
 use crate::hygiene::censored::{CENSORED_ESTIMATES, CENSORED_LIKELIHOOD};
 use crate::hygiene::en_689::{Outcome, PRELIMINARY, STATISTICAL, Stage};
@@ -15,6 +17,8 @@ use crate::hygiene::lognormal::{
 };
 use crate::hygiene::profile::{GroupProfile, ProfileMethod};
 use crate::hygiene::substitution::Substituted;
+use crate::model::facts::agent::LimitKind;
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::ControlId;
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -79,6 +83,16 @@ record! {
 }
 
 record! {
+    /// Whether levels look normal.
+    pub struct NormalFitView {
+        /// Shapiro and Wilk's W.
+        w: f64,
+        /// Its probability.
+        p_value: f64,
+    }
+}
+
+record! {
     /// The test of EN 689.
     pub struct En689View {
         /// By how many results it is made.
@@ -133,10 +147,12 @@ record! {
     pub struct ProfileLimitView {
         /// Who set it.
         authority: Code,
-        /// The 8-hour limit.
+        /// The level.
         value: f64,
         /// Its unit.
         unit: Unit,
+        /// What kind of level it is, for noise, whose criteria meet different ones.
+        kind: Option<LimitKind>,
     }
 }
 
@@ -145,6 +161,8 @@ record! {
     pub struct ProfileView {
         /// The agent.
         agent_code: Code,
+        /// By which criterion, for noise: an era has one item for each that was read, the one of the limit first.
+        criterion: Option<NoiseCriterion>,
         /// The first day; the first era has none.
         from: Option<NaiveDate>,
         /// The first day no longer; the last era has none.
@@ -171,7 +189,8 @@ record! {
         left_out: Vec<LeftOut>,
         /// Samples shown beside, and why.
         beside: Vec<LeftOut>,
-        /// The 8-hour limit that the figures are read against: the law's on the last shift date.
+        /// The 8-hour limit that the figures are read against: the law's on the last shift date; of noise the level that the
+        /// criterion meets.
         limit: Option<ProfileLimitView>,
         /// 8-hour averages.
         n: i64,
@@ -187,6 +206,10 @@ record! {
         geometric_standard_deviation: Option<f64>,
         /// Arithmetic mean.
         arithmetic_mean: Option<MeanView>,
+        /// Mean level of noise; levels are taken as normal in dB.
+        mean_level: Option<MeanView>,
+        /// Standard deviation of levels of noise, in dB.
+        standard_deviation_level: Option<f64>,
         /// 95th percentile.
         percentile_95: Option<PercentileView>,
         /// Share of days above the limit.
@@ -195,6 +218,8 @@ record! {
         action_level_exceedance: Option<f64>,
         /// Whether the logarithms look normal.
         lognormal_fit: Option<LognormalFitView>,
+        /// Whether levels of noise look normal.
+        normal_fit: Option<NormalFitView>,
         /// The test of EN 689.
         en_689: Option<En689View>,
         /// Non-detects replaced by a number.
@@ -234,6 +259,7 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
     }
     ProfileView {
         agent_code: agent_code.clone(),
+        criterion: era.criterion,
         from: era.era.from,
         to: era.era.to,
         control_ids: era.era.control_ids.clone(),
@@ -248,7 +274,10 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
         left_out: era.left_out.clone(),
         beside: era.beside.clone(),
         limit: era.limit.and_then(|value| {
-            Some(ProfileLimitView { authority: Code::new(STATUTORY_AUTHORITY)?, value, unit })
+            let kind = era.criterion.map(|criterion| level_of_criterion(criterion).1);
+            let authority =
+                era.criterion.map_or(STATUTORY_AUTHORITY, |criterion| level_of_criterion(criterion).0);
+            Some(ProfileLimitView { authority: Code::new(authority)?, value, unit, kind })
         }),
         n: count(profile.n),
         n_below: count(profile.n_below),
@@ -262,6 +291,13 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
             upper_95: mean.upper_95,
             unit,
         }),
+        mean_level: era.levels.as_ref().and_then(|levels| levels.mean_level).map(|mean| MeanView {
+            estimate: mean.estimate,
+            lower_95: mean.lower_95,
+            upper_95: mean.upper_95,
+            unit,
+        }),
+        standard_deviation_level: era.levels.as_ref().and_then(|levels| levels.standard_deviation),
         percentile_95: profile.percentile_95.map(|percentile| PercentileView {
             estimate: percentile.estimate,
             upper_70: percentile.upper_70,
@@ -276,6 +312,11 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
         }),
         action_level_exceedance: era.action_level_exceedance,
         lognormal_fit: profile.lognormal_fit.map(|fit| LognormalFitView { w: fit.w, p_value: fit.p_value }),
+        normal_fit: era
+            .levels
+            .as_ref()
+            .and_then(|levels| levels.normal_fit)
+            .map(|fit| NormalFitView { w: fit.w, p_value: fit.p_value }),
         en_689: profile.en_689.map(|test| En689View { stage: test.stage, outcome: test.outcome }),
         substitution: profile.substitution.as_ref().map(|both| SubstitutionView {
             half: substituted(&both.half),
@@ -287,7 +328,9 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
         }),
         kaplan_meier: profile.kaplan_meier.map(|mean| KaplanMeierView { mean: quantity(mean) }),
         flags,
-        working: asked.working.then(|| working(era)),
+        working: asked.working.then(|| {
+            era.levels.as_ref().map_or_else(|| working(era), |levels| level_profile_steps(era, levels))
+        }),
     }
 }
 

@@ -13,6 +13,7 @@ pub mod cumulative;
 pub mod distributions;
 pub mod efficiency;
 pub mod en_689;
+pub mod equal_energy;
 pub mod extended_shift;
 pub mod kaplan_meier;
 pub mod land;

@@ -181,10 +181,8 @@ fn counted(level: Measured, criterion: NoiseCriterion) -> Measured {
 /// ```
 pub fn sum_of_doses(doses: &[Measured]) -> Measured {
     let lower: f64 = doses.iter().map(|dose| dose.lower()).sum();
-    let upper = doses
-        .iter()
-        .map(|dose| dose.upper())
-        .fold(Some(0.0), |sum, upper| sum.zip(upper).map(|(sum, upper)| sum + upper));
+    let upper =
+        doses.iter().map(|dose| dose.upper()).try_fold(0.0, |sum, upper| upper.map(|upper| sum + upper));
     Measured::from_bounds(lower, upper)
 }
 
@@ -279,6 +277,22 @@ pub const fn level_of_silence(criterion: NoiseCriterion) -> Measured {
         Some(threshold) => threshold,
         None => level,
     })
+}
+
+/// The 8-hour average (dBA) that conclusions compare with levels: [`average_of_dose`] over 480 minutes, and what
+/// [`level_of_silence`] knows of a dose of 0.
+///
+/// ```
+/// use doseward::hygiene::noise::compared_level;
+/// use doseward::model::facts::sampling::NoiseCriterion::OshaLimit;
+/// use doseward::model::measured::Measured;
+/// assert_eq!(compared_level(Measured::Value(200.0), OshaLimit), Measured::Value(95.0));
+/// assert_eq!(compared_level(Measured::Value(0.0), OshaLimit), Measured::Below(90.0));
+/// ```
+pub fn compared_level(dose_percent: Measured, criterion: NoiseCriterion) -> Measured {
+    average_of_dose(dose_percent, EIGHT_HOURS_MINUTES, criterion)
+        .unwrap_or(level_of_silence(criterion))
+        .rounded()
 }
 
 /// The level (dBA) that steady noise over a shift of some hours may have before it makes half of the allowed dose; `None`
