@@ -227,6 +227,11 @@ fn compare_with_limits(
     let stretches: Vec<Stretch> = long.chain(short).collect();
     let where_and_when = (rule_set_on(group, shift.shift_date), shift.shift_date);
     shift.comparisons = compare(agent, where_and_when, shift.unit, |_| shift.compared(), &stretches);
+    flag_coarse_bounds(shift);
+}
+
+/// Flags a comparison of the 8-hour average that bounds leave undecided.
+fn flag_coarse_bounds(shift: &mut ShiftTwa) {
     let eight_hours =
         |comparison: &Comparison| matches!(comparison.kind, LimitKind::Twa | LimitKind::ActionLevel);
     let undecided = shift
@@ -260,6 +265,7 @@ fn compare_noise(
         .into_iter()
         .any(|limit| met_by(limit) != own && compared(limit).is_some());
     raise_if(&mut shift.flags, bounded, Flag::OtherThresholdOnly);
+    flag_coarse_bounds(shift);
 }
 
 impl Usable<'_> {

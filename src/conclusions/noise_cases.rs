@@ -212,6 +212,15 @@ fn below_80_is_a_bound_and_no_dose_at_all_is_below_the_threshold() {
     assert!(found.iter().all(|shift| answers(shift)[0].1 == ComparisonAnswer::Below));
 }
 
+#[test]
+fn a_bound_above_a_level_cannot_tell_and_is_flagged() {
+    let below = json!({"comparator": "<", "value": 88, "unit": "dB[A]"});
+    let found = averages(&[run(50, &json!({}), &[(OshaLimit, percent(0.0)), (OshaActionLevel, below)])]);
+    assert_eq!(answers(&found[1]), [(LimitKind::ActionLevel, ComparisonAnswer::CannotTell)]);
+    assert_eq!(found[1].flags, [Flag::ReportingLimitTooHigh]);
+    assert_eq!((answers(&found[0])[0].1, found[0].flags.len()), (ComparisonAnswer::Below, 0));
+}
+
 /// Whole shifts on days of March by two criteria.
 fn days(levels: &[(f64, f64)]) -> Vec<SampleEvidence> {
     (50u128..)
