@@ -202,6 +202,22 @@ fn time_not_sampled_is_as_stated_or_a_range() {
     assert_eq!(of(360, None).dose, Some(Measured::Value(100.0)));
 }
 
+// 90 + 16.61 log10(50 / (12.5 x 10)) = 83.39 dBA for ten hours (OSHA's policy on extended shifts, as worked example I-04).
+#[test]
+fn a_longer_shift_reaches_the_action_level_at_a_lower_level() {
+    let of = |level: f64| {
+        let found = averages(&[run_of(
+            50,
+            &json!({"minutes_run": 600}),
+            &json!({"shift_minutes": 600}),
+            &[(OshaActionLevel, db(level)), (OshaLimit, percent(0.0))],
+        )]);
+        answers(found.iter().find(|shift| shift.criterion == Some(OshaActionLevel)).unwrap())[0].1
+    };
+    assert_eq!(of(83.4), ComparisonAnswer::AtOrAbove);
+    assert_eq!(of(83.3), ComparisonAnswer::Below);
+}
+
 #[test]
 fn below_80_is_a_bound_and_no_dose_at_all_is_below_the_threshold() {
     let below = json!({"comparator": "<", "value": 80, "unit": "dB[A]"});

@@ -13,7 +13,7 @@ use std::f64::consts::LN_10;
 pub const EQUAL_ENERGY_MEAN: Formula = Formula {
     formula: "equal_energy_mean = 10 log10(sum(years x 10^(level / 10)) / sum(years)), level the energy mean of the daily \
               levels by the 3 dB exchange rate",
-    source: "ISO 1999:2013, 3.5 and annex A (energy average; from memory)",
+    source: "common practice (energy average of levels); ISO 1999:2013 averages days so (from memory)",
 };
 
 /// One natural logarithm of energy in dB.
@@ -23,8 +23,9 @@ const DB_PER_LN: f64 = 10.0 / LN_10;
 /// `None` where they do not tell one.
 ///
 /// # Formula
-/// Energies `10^(L / 10)` are log-normal where levels are normal, so that their arithmetic mean is that of a log-normal
-/// sample: Finney's estimate with Land's limits (from memory); with bounds among the levels `mu + 0.1151 sigma^2` in dB.
+/// Energies `10^(L / 10)`, L in dBA, are log-normal where levels are normal, so that their arithmetic mean is that of a log-normal
+/// sample: Finney, Journal of the Royal Statistical Society Supplement 7 (1941) 155-161, with Land's limits (both from
+/// memory); with bounds among the levels `mu + 0.1151 sigma^2` in dB.
 ///
 /// ```
 /// use doseward::hygiene::equal_energy::energy_mean;
@@ -57,7 +58,8 @@ pub fn energy_mean(levels: &[Measured]) -> Option<MeanWithLimits> {
 /// The mean level (dBA) of times with their energy means (dBA), each with its years; limits where every part has them.
 ///
 /// # Formula
-/// `10 log10(sum(years x 10^(L / 10)) / sum(years))` dBA, L the energy mean of a time. ISO 1999:2013, 3.5 (from memory).
+/// `10 log10(sum(years x 10^(L / 10)) / sum(years))` dBA, L the energy mean of a time in dBA, years those worked at it.
+/// Common practice; ISO 1999:2013 averages days so (from memory).
 ///
 /// ```
 /// use doseward::hygiene::cumulative::MeanWithLimits;

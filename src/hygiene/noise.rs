@@ -11,7 +11,7 @@ use crate::model::working::Formula;
 /// How long a level may last.
 pub const REFERENCE_DURATION: Formula = Formula {
     formula: "T = 8 / 2^((L - 90) / 5) h; by the niosh criterion T = 8 / 2^((L - 85) / 3) h",
-    source: "29 CFR 1910.95 Appendix A, I(1) and Table G-16a; NIOSH 98-126, 1998, 1.1.1 (from memory)",
+    source: "29 CFR 1910.95 Appendix A, I(1) and Table G-16a; NIOSH 98-126, 1998, 1.1 (from memory)",
 };
 
 /// The dose of levels, each over its time.
@@ -19,13 +19,13 @@ pub const DOSE: Formula = Formula {
     formula: "dose_percent = 100 sum(C / T); levels below the threshold count 0: osha_limit 90 dBA, osha_action_level \
               80 dBA, niosh none",
     source: "29 CFR 1910.95 Appendix A, I(1); (d)(2)(i) for the 80 dBA threshold; the 90 dBA threshold from Table G-16, \
-             which begins there; NIOSH 98-126, 1998, 1.1.1 (from memory)",
+             which begins there; NIOSH 98-126, 1998, 1.1 (from memory)",
 };
 
 /// The 8-hour level of a dose as the documents print it.
 pub const EIGHT_HOUR_LEVEL: Formula = Formula {
     formula: "eight_hour_twa = 16.61 log10(D / 100) + 90; by the niosh criterion 10 log10(D / 100) + 85",
-    source: "29 CFR 1910.95 Appendix A, I(2); NIOSH 98-126, 1998, 1.1.3 (from memory)",
+    source: "29 CFR 1910.95 Appendix A, I(2); NIOSH 98-126, 1998, 1.1 (from memory)",
 };
 
 /// The dose of an 8-hour level, the printed formula turned round.
@@ -111,7 +111,7 @@ pub struct NoiseDose {
 ///
 /// # Formula
 /// `T = 8 / 2^((L - 90) / 5)` h: L the level in dBA, 90 dBA the criterion level, 5 dB the exchange rate; by the niosh
-/// criterion 85 dBA and 3 dB. 29 CFR 1910.95 Appendix A, I(1); NIOSH 98-126, 1998, 1.1.1 (from memory).
+/// criterion 85 dBA and 3 dB. 29 CFR 1910.95 Appendix A, I(1); NIOSH 98-126, 1998, 1.1 (from memory).
 ///
 /// ```
 /// use doseward::hygiene::noise::reference_duration;
@@ -190,7 +190,7 @@ pub fn sum_of_doses(doses: &[Measured]) -> Measured {
 ///
 /// # Formula
 /// `TWA = 16.61 log10(D / 100) + 90` dBA, D the dose in per cent (29 CFR 1910.95 Appendix A, I(2)); by the niosh criterion
-/// `10 log10(D / 100) + 85` (NIOSH 98-126, 1998, 1.1.3, from memory).
+/// `10 log10(D / 100) + 85` (NIOSH 98-126, 1998, 1.1, from memory).
 ///
 /// ```
 /// use doseward::hygiene::noise::eight_hour_twa;

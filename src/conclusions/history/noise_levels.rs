@@ -190,7 +190,9 @@ mod tests {
     };
     use crate::conclusions::history::level_period::LevelPeriod;
     use crate::conclusions::history::view::{HistoryFlag, HistoryView};
+    use crate::conclusions::history::worker_days::worker_days;
     use crate::conclusions::invented::{agent, date, id, version};
+    use crate::hygiene::noise::dose_of_average;
     use crate::hygiene::profile::ProfileMethod;
     use crate::model::facts::sampling::NoiseCriterion;
     use crate::model::facts::worker::{Assignment, Employment};
@@ -263,11 +265,7 @@ mod tests {
             site: id(1000).into(),
             unit: Unit::DbA,
             criterion: Some(NoiseCriterion::OshaActionLevel),
-            dose: Some(crate::hygiene::noise::dose_of_average(
-                Measured::Value(level),
-                480.0,
-                NoiseCriterion::OshaActionLevel,
-            )),
+            dose: Some(dose_of_average(Measured::Value(level), 480.0, NoiseCriterion::OshaActionLevel)),
             twa: Some(Measured::Value(level)),
             mean_twa: Some(Measured::Value(level)),
             short_term: None,
@@ -347,6 +345,33 @@ mod tests {
             (significant(730.0 / 365.25), significant(365.0 / 365.25))
         );
         assert!(!view.flags.contains(&HistoryFlag::NoEqualEnergyData));
+    }
+
+    // 29 CFR 1926.52(d)(1): construction has no action level; what a day can exceed is the limit, met from 90 dBA on.
+    #[test]
+    fn without_an_action_level_a_day_is_read_by_the_criterion_of_the_limit() {
+        let by = |criterion, level| OwnShift {
+            criterion: Some(criterion),
+            dose: Some(dose_of_average(Measured::Value(level), 480.0, criterion)),
+            ..own("2020-03-02", level)
+        };
+        let shifts = [by(NoiseCriterion::OshaLimit, 88.0), by(NoiseCriterion::OshaActionLevel, 91.0)];
+        let twa = |level: Option<f64>| {
+            let mut group = exposure(2, era(Measured::Value(88.0), Some(88.0), None));
+            group.action_level = vec![LevelPeriod { from: None, level }];
+            let evidence = HistoryEvidence {
+                agent: &agent("noise"),
+                employments: &[],
+                assignments: &[],
+                recorded: &[],
+                absences: &[],
+                groups: &[group],
+                own: &shifts,
+            };
+            worker_days(&evidence, Unit::DbA, date("2021-01-01")).days[0].day.twa
+        };
+        assert_eq!(twa(None), Some(Measured::Value(88.0)));
+        assert_eq!(twa(Some(85.0)), Some(Measured::Value(91.0)));
     }
 
     #[test]
