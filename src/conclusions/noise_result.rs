@@ -16,7 +16,7 @@ use crate::model::unit::Unit;
 use crate::model::working::Step;
 use serde_json::json;
 
-/// What a result of noise says: a level in dB[A] is the average of the sample's run by its criterion, a value in % the
+/// What a result of noise says: a level in `dB[A]` is the average of the sample's run by its criterion, a value in % the
 /// dose of that run. Each gives the other; without a criterion, or for another quantity, nothing is converted.
 pub fn noise_result(
     evidence: &SampleEvidence,
