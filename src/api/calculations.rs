@@ -11,8 +11,8 @@ use crate::calculations::working::Working;
 use crate::calculations::{
     air_clearing::AirClearing, air_volume::AirVolume, concentration::Concentration,
     control_effect::ControlEffect, cumulative_exposure::CumulativeExposure, extended_shift::ExtendedShift,
-    group_profile::GroupProfile, mixture::Mixture, removal_efficiency::Removal, sample_plan::SamplePlan,
-    severity::Severity, shift_average::ShiftAverage, surveillance::Surveillance,
+    group_profile::GroupProfile, mixture::Mixture, noise_dose::NoiseDose, removal_efficiency::Removal,
+    sample_plan::SamplePlan, severity::Severity, shift_average::ShiftAverage, surveillance::Surveillance,
     unit_conversion::UnitConversion,
 };
 use crate::model::shape::{Faults, Shape as _};
@@ -31,6 +31,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         of::<ControlEffect>(),
         of::<Removal>(),
         of::<AirClearing>(),
+        of::<NoiseDose>(),
         of::<CumulativeExposure>(),
         of::<SamplePlan>(),
         of::<Surveillance>(),

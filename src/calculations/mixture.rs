@@ -1,5 +1,6 @@
 //! Agents that act alike, as shares of their limits.
 
+use crate::calculations::bare_range::BareRange;
 use crate::calculations::given::{CONCENTRATION, IN_AIR, above_zero, measured, none_below_zero, sound};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
@@ -46,16 +47,6 @@ record! {
     pub struct MixtureInput {
         /// The agents.
         components: Vec<ComponentInput>,
-    }
-}
-
-record! {
-    /// A range of bare numbers.
-    pub struct BareRange {
-        /// The least it can be.
-        lower: f64,
-        /// The most it can be; absent without an upper end.
-        upper: Option<f64>,
     }
 }
 
@@ -132,7 +123,7 @@ impl Calculation for Mixture {
             let sum = found.equivalent_exposure.rounded();
             let (exceeds, error) = (found.exceeds, found.mixture_error.map(significant));
             let inputs = || json!(input.components.iter().map(Shape::to_json).collect::<Vec<_>>());
-            let range = BareRange { lower: sum.lower(), upper: sum.upper() };
+            let range = BareRange::of(sum);
             let plain = match sum {
                 Measured::Value(value) => Some(value),
                 _ => None,

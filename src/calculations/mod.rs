@@ -5,6 +5,7 @@
 
 pub mod air_clearing;
 pub mod air_volume;
+pub mod bare_range;
 pub mod concentration;
 pub mod control_effect;
 pub mod cumulative_exposure;
@@ -12,6 +13,7 @@ pub mod extended_shift;
 pub mod given;
 pub mod group_profile;
 pub mod mixture;
+pub mod noise_dose;
 pub mod removal_efficiency;
 pub mod sample_plan;
 pub mod severity;
@@ -60,6 +62,7 @@ pub const FLAGS: &[&[(&str, &str)]] = &[
     crate::hygiene::variance::FLAGS,
     crate::hygiene::posterior::FLAGS,
     control_effect::FLAGS,
+    noise_dose::FLAGS,
     cumulative_exposure::FLAGS,
     crate::hygiene::sample_plan::FLAGS,
     surveillance::FLAGS,

@@ -6,23 +6,26 @@ use crate::conclusions::control_state::{ControlState, control_state, in_place};
 use crate::conclusions::evidence::{GroupEvidence, SampleEvidence};
 use crate::conclusions::flag::{Flag, raise, raise_if};
 use crate::conclusions::limits::{AgentEvidence, rule_set_on};
+use crate::conclusions::noise_criterion::criterion_met;
 use crate::conclusions::sample::{Concluded, conclude};
 use crate::conclusions::shift_average::{AveragedStretch, ShiftSample, ShiftTwa, ShortTermValue, both};
 use crate::conclusions::shift_of_worker::{
     WorkerDay, is_short, shift_minutes, stated_shift, stated_unsampled,
 };
 use crate::conclusions::use_of_result::Uses;
+use crate::hygiene::noise::{LevelSegment, bound_by_other_threshold, compared_level, noise_dose};
 use crate::hygiene::shift::{
-    Segment, ShiftAverage, Unsampled, duplicate_average, shift_average, unsampled_minutes,
+    EIGHT_HOURS_MINUTES, Segment, ShiftAverage, Unsampled, duplicate_average, shift_average,
+    unsampled_minutes,
 };
-use crate::model::facts::agent::LimitKind;
-use crate::model::facts::sampling::{Covers, Position, SampleOutcome};
+use crate::model::facts::agent::{Limit, LimitKind};
+use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, SampleOutcome};
 use crate::model::identifiers::{EventId, GroupId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
 use chrono::{DateTime, NaiveDate, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A breathing-zone sample with what it says of the agent, in the unit of the shift.
 struct Usable<'e> {
@@ -42,7 +45,7 @@ pub fn shift_averages(
     groups: &[&GroupEvidence],
     asked: Asked,
 ) -> Vec<ShiftTwa> {
-    let mut shifts: BTreeMap<(NaiveDate, WorkerId, Option<GroupId>), Vec<Usable<'_>>> = BTreeMap::new();
+    let mut shifts: BTreeMap<ShiftKey, Vec<Usable<'_>>> = BTreeMap::new();
     for evidence in samples {
         let sample = &evidence.sample.fact;
         let (Some(worker), Position::BreathingZone, SampleOutcome::Valid) =
@@ -50,30 +53,41 @@ pub fn shift_averages(
         else {
             continue;
         };
-        // Noise comes by criterion; its parts add as doses, not as concentrations.
-        let Some(concluded) = conclude(evidence, agent, asked).into_iter().next() else { continue };
-        let Some(concentration) = concluded.concentration else { continue };
         let group =
             groups.iter().copied().find(|group| sample.group_id.is_some_and(|id| id.0 == group.group.id));
-        let key = (sample.shift_date, worker, sample.group_id);
-        shifts.entry(key).or_default().push(Usable { evidence, concluded, concentration, group });
+        // Noise comes by criterion, each a shift of its own.
+        let results = if agent.is_noise() { usize::MAX } else { 1 };
+        for concluded in conclude(evidence, agent, asked).into_iter().take(results) {
+            let Some(concentration) = concluded.concentration else { continue };
+            let criterion = concluded.criterion.filter(|_| agent.is_noise());
+            let key = (sample.shift_date, worker, sample.group_id, criterion);
+            shifts.entry(key).or_default().push(Usable { evidence, concluded, concentration, group });
+        }
     }
     let mut parts_of_day: BTreeMap<WorkerDay, Vec<_>> = BTreeMap::new();
-    for ((date, worker, group), usable) in &shifts {
+    for ((date, worker, group, _), usable) in &shifts {
         let parts = parts_of_day.entry((*worker, *date)).or_default();
         parts.extend(usable.iter().map(|usable| (&*usable.evidence.event, *group)));
     }
+    let read: BTreeSet<ShiftKey> = shifts.keys().copied().collect();
     shifts
         .into_iter()
-        .filter_map(|((date, worker, group), mut usable)| {
+        .filter_map(|((date, worker, group, _), mut usable)| {
             usable.sort_by(|one, two| order(one.evidence).cmp(&order(two.evidence)));
             let first = usable.first()?;
             let day = (worker, date);
             let short = is_short(&first.evidence.event.fact, day, &parts_of_day[&day]);
-            Some(one_shift(day, group, &usable, agent, short))
+            let mut shift = one_shift(day, group, &usable, agent, short);
+            compare_with_limits(&mut shift, first.group, agent, |criterion| {
+                read.contains(&(date, worker, group, Some(criterion)))
+            });
+            Some(shift)
         })
         .collect()
 }
+
+/// A shift date of a worker in a group, by one criterion of noise.
+type ShiftKey = (NaiveDate, WorkerId, Option<GroupId>, Option<NoiseCriterion>);
 
 /// The order in which samples were taken.
 fn order(evidence: &SampleEvidence) -> (Option<DateTime<Utc>>, &Code, uuid::Uuid) {
@@ -96,27 +110,34 @@ fn one_shift(
         usable.iter().partition::<Vec<&Usable<'_>>, _>(|usable| usable.concluded.unit == unit);
     let mut flags = Vec::new();
     raise_if(&mut flags, !others.is_empty(), Flag::UnitNotOfLimit);
-    raise_if(&mut flags, agent.is_noise(), Flag::AwaitsNoise);
     fitting.iter().flat_map(|usable| &usable.concluded.flags).for_each(|&flag| raise(&mut flags, flag));
 
     let bundles = bundles(&fitting);
     let (short_term, whole): (Vec<_>, Vec<_>) =
         bundles.into_iter().partition(|bundle| bundle[0].evidence.sample.fact.covered() == Covers::ShortTerm);
-    let stretches: Vec<AveragedStretch> = if agent.is_noise() {
-        Vec::new()
-    } else {
-        whole.iter().filter_map(|bundle| averaged(bundle)).collect()
-    };
-    let peaks: Vec<ShortTermValue> = if agent.is_noise() {
-        Vec::new()
-    } else {
-        short_term.iter().filter_map(|bundle| averaged(bundle)).map(ShortTermValue::from).collect()
-    };
+    let averaged =
+        |bundle: &Vec<&Usable<'_>>| if agent.is_noise() { averaged_noise(bundle) } else { averaged(bundle) };
+    let stretches: Vec<AveragedStretch> = whole.iter().filter_map(averaged).collect();
+    let peaks: Vec<ShortTermValue> =
+        short_term.iter().filter_map(averaged).map(ShortTermValue::from).collect();
     let minutes_of_shift = shift_minutes(&event.fact, (worker, date), group);
     let stated = stated_shift(&event.fact, (worker, date), group);
     let unsampled = stated_unsampled(stated, agent, unit);
-    let average = average_of(&stretches, minutes_of_shift, unsampled, |stretch| stretch.concentration);
-    let twa = average.map(|average| average.eight_hour_twa.rounded());
+    let criterion = first.concluded.criterion.filter(|_| agent.is_noise());
+    let average = match criterion {
+        None => average_of(&stretches, minutes_of_shift, unsampled, |stretch| stretch.concentration),
+        // Parts of a shift add as doses: each stands with the dose that 8 hours of it would make.
+        Some(criterion) => {
+            average_of(&stretches, minutes_of_shift, as_dose(unsampled, criterion), |stretch| {
+                stretch.eight_hour_dose.unwrap_or(stretch.concentration)
+            })
+        }
+    };
+    let dose = average.filter(|_| criterion.is_some()).map(|average| average.eight_hour_twa.rounded());
+    let twa = average.map(|average| match criterion {
+        None => average.eight_hour_twa.rounded(),
+        Some(criterion) => compared_level(average.eight_hour_twa, criterion),
+    });
     let changed = stretches.iter().any(|stretch| stretch.at_lower_flow.is_some());
     let twa_at_lower_flow = average_of(&stretches, minutes_of_shift, unsampled, |stretch| {
         stretch.at_lower_flow.unwrap_or(stretch.concentration)
@@ -124,7 +145,7 @@ fn one_shift(
     .filter(|_| changed)
     .map(|average| average.eight_hour_twa.rounded());
     let part_sampled = average.is_some_and(|average| average.partly_sampled);
-    raise_if(&mut flags, twa.is_none() && !agent.is_noise(), Flag::NoEightHourAverage);
+    raise_if(&mut flags, twa.is_none(), Flag::NoEightHourAverage);
     raise_if(&mut flags, part_sampled, Flag::ShiftPartlySampled);
     raise_if(&mut flags, short_shift, Flag::ShortShift);
 
@@ -143,13 +164,15 @@ fn one_shift(
         usable.flag_controls(&mut flags);
     }
 
-    let mut shift = ShiftTwa {
+    ShiftTwa {
         worker,
         group,
         site: first.evidence.sample.site,
         shift_date: date,
         event: EventId(event.id),
         agent_code: agent.code().clone(),
+        criterion,
+        dose,
         twa,
         twa_at_lower_flow,
         unit,
@@ -168,15 +191,30 @@ fn one_shift(
         samples: fitting.iter().map(|usable| usable.listed()).collect(),
         comparisons: Vec::new(),
         flags,
-    };
-    compare_with_limits(&mut shift, first.group, agent);
-    shift
+    }
 }
 
-fn compare_with_limits(shift: &mut ShiftTwa, group: Option<&GroupEvidence>, agent: &AgentEvidence) {
+/// What is stated of the unsampled time as the dose, per cent, that 8 hours of it would make.
+fn as_dose(unsampled: Option<Unsampled>, criterion: NoiseCriterion) -> Option<Unsampled> {
+    Some(match unsampled? {
+        Unsampled::At(level) => {
+            let eight_hours = LevelSegment { level, minutes: EIGHT_HOURS_MINUTES };
+            Unsampled::At(noise_dose(&[eight_hours], criterion).dose_percent)
+        }
+        otherwise => otherwise,
+    })
+}
+
+/// Compares a shift with the limits of its day; `is_read` tells which criteria of noise were read in it.
+fn compare_with_limits(
+    shift: &mut ShiftTwa,
+    group: Option<&GroupEvidence>,
+    agent: &AgentEvidence,
+    is_read: impl Fn(NoiseCriterion) -> bool,
+) {
     let Some(group) = group else { return raise(&mut shift.flags, Flag::GroupUnknown) };
     if agent.is_noise() {
-        return;
+        return compare_noise(shift, group, agent, is_read);
     }
     let long = shift.stretches.iter().map(|stretch| {
         let mean = both(stretch.concentration, stretch.at_lower_flow);
@@ -188,7 +226,12 @@ fn compare_with_limits(shift: &mut ShiftTwa, group: Option<&GroupEvidence>, agen
     });
     let stretches: Vec<Stretch> = long.chain(short).collect();
     let where_and_when = (rule_set_on(group, shift.shift_date), shift.shift_date);
-    shift.comparisons = compare(agent, where_and_when, shift.unit, shift.compared(), &stretches);
+    shift.comparisons = compare(agent, where_and_when, shift.unit, |_| shift.compared(), &stretches);
+    flag_coarse_bounds(shift);
+}
+
+/// Flags a comparison of the 8-hour average that bounds leave undecided.
+fn flag_coarse_bounds(shift: &mut ShiftTwa) {
     let eight_hours =
         |comparison: &Comparison| matches!(comparison.kind, LimitKind::Twa | LimitKind::ActionLevel);
     let undecided = shift
@@ -200,6 +243,29 @@ fn compare_with_limits(shift: &mut ShiftTwa, group: Option<&GroupEvidence>, agen
         .iter()
         .any(|stretch| matches!(stretch.concentration, Measured::Below(_) | Measured::Between { .. }));
     raise_if(&mut shift.flags, undecided && bounded, Flag::ReportingLimitTooHigh);
+}
+
+/// Each level of noise by the criterion that it is met by; where that was not read, by what this one says of it.
+fn compare_noise(
+    shift: &mut ShiftTwa,
+    group: &GroupEvidence,
+    agent: &AgentEvidence,
+    is_read: impl Fn(NoiseCriterion) -> bool,
+) {
+    let (Some(own), Some(level)) = (shift.criterion, shift.compared()) else { return };
+    let met_by = |limit: &Limit| criterion_met(limit.authority.as_str(), limit.kind);
+    let compared = |limit: &Limit| {
+        let wanted = met_by(limit);
+        (wanted == own || !is_read(wanted)).then(|| bound_by_other_threshold(level, own, wanted)).flatten()
+    };
+    let where_and_when = (rule_set_on(group, shift.shift_date), shift.shift_date);
+    shift.comparisons = compare(agent, where_and_when, shift.unit, compared, &[]);
+    let bounded = agent
+        .in_force(where_and_when.0, shift.shift_date)
+        .into_iter()
+        .any(|limit| met_by(limit) != own && compared(limit).is_some());
+    raise_if(&mut shift.flags, bounded, Flag::OtherThresholdOnly);
+    flag_coarse_bounds(shift);
 }
 
 impl Usable<'_> {
@@ -274,8 +340,36 @@ fn averaged(bundle: &[&Usable<'_>]) -> Option<AveragedStretch> {
     Some(AveragedStretch {
         sample_ids: bundle.iter().map(|usable| usable.concluded.sample_id).collect(),
         concentration: mean_of_duplicates(&values)?,
+        eight_hour_dose: None,
         at_lower_flow: if changed { mean_of_duplicates(&lower_flow) } else { None },
         minutes,
+    })
+    .filter(|stretch| stretch.minutes > 0.0)
+}
+
+/// A stretch of noise: the mean of the doses of a sample and its duplicates, each as 8 hours of it would make it.
+fn averaged_noise(bundle: &[&Usable<'_>]) -> Option<AveragedStretch> {
+    let first = &bundle.first()?.concluded;
+    let criterion = first.criterion?;
+    let doses: Vec<Measured> = bundle
+        .iter()
+        .filter(|usable| usable.concluded.minutes > 0.0)
+        .filter_map(|usable| {
+            let dose = usable.concluded.dose?;
+            Some(dose.scaled(EIGHT_HOURS_MINUTES / usable.concluded.minutes))
+        })
+        .collect();
+    let dose = mean_of_duplicates(&doses)?;
+    Some(AveragedStretch {
+        sample_ids: bundle.iter().map(|usable| usable.concluded.sample_id).collect(),
+        concentration: if doses.len() == 1 {
+            bundle[0].concentration
+        } else {
+            compared_level(dose, criterion)
+        },
+        eight_hour_dose: Some(dose),
+        at_lower_flow: None,
+        minutes: first.minutes,
     })
     .filter(|stretch| stretch.minutes > 0.0)
 }

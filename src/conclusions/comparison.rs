@@ -63,11 +63,13 @@ pub struct Stretch {
 }
 
 /// Compares one shift of one worker with every limit in force; limits in units that do not convert are left out.
+///
+/// `eight_hour_twa` gives the average that a limit is met by (of noise, each limit by its own criterion).
 pub fn compare(
     agent: &AgentEvidence,
     (rule_set, on): (RuleSet, NaiveDate),
     unit: Unit,
-    eight_hour_twa: Option<Measured>,
+    eight_hour_twa: impl Fn(&Limit) -> Option<Measured>,
     stretches: &[Stretch],
 ) -> Vec<Comparison> {
     agent
@@ -76,7 +78,7 @@ pub fn compare(
         .filter_map(|limit| {
             let level = agent.level_in(limit, unit)?;
             let answer = match limit.kind {
-                LimitKind::Twa | LimitKind::ActionLevel => eight_hour_twa?.against(level),
+                LimitKind::Twa | LimitKind::ActionLevel => eight_hour_twa(limit)?.against(level),
                 LimitKind::Stel | LimitKind::Excursion | LimitKind::Ceiling => {
                     against_short_term(level, window(limit), stretches)?
                 }

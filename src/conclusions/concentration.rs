@@ -6,6 +6,7 @@ use crate::conclusions::field_blanks::{FieldBlanks, field_blanks};
 use crate::conclusions::flag::{Flag, raise, raise_if};
 use crate::conclusions::limits::AgentEvidence;
 use crate::conclusions::method::analysed_late;
+use crate::conclusions::noise_result::noise_result;
 use crate::conclusions::sampled_air::SampledAir;
 use crate::hygiene::concentration::{
     BLANK_CORRECTION, BlankCorrection, CONCENTRATION, blank_corrected, concentration,
@@ -44,6 +45,8 @@ pub struct InAir {
     pub concentration: Option<Measured>,
     /// The concentration by the lower flow, where the flow changed too much.
     pub at_lower_flow: Option<Measured>,
+    /// The dose of noise, per cent.
+    pub dose: Option<Measured>,
     /// What is to be known of it; flags of the sampled air not among them.
     pub flags: Vec<Flag>,
 }
@@ -57,6 +60,9 @@ pub fn in_air(
     asked: Asked,
     mut working: Option<&mut Vec<Step>>,
 ) -> InAir {
+    if agent.is_some_and(AgentEvidence::is_noise) {
+        return noise_result(evidence, air, result, working);
+    }
     let mut flags = Vec::new();
     raise_if(&mut flags, result.estimated, Flag::Estimated);
     let late = result.analysed_on.is_some_and(|on| analysed_late(&evidence.sample.fact, on));
@@ -101,6 +107,7 @@ pub fn in_air(
         unit: own_unit.or(reported.map(|(_, unit)| unit)).unwrap_or(Unit::MgPerM3),
         concentration: None,
         at_lower_flow: None,
+        dose: None,
         flags,
     };
     if !usable {

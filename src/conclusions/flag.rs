@@ -65,8 +65,11 @@ words! {
         ControlPartlyRunning = "control_partly_running",
         /// The group of the samples is not known, so no limit is compared.
         GroupUnknown = "group_unknown",
-        /// The arithmetic of noise is not available yet.
-        AwaitsNoise = "awaits_noise",
+        /// The result names no criterion of noise, or is no A-weighted level or dose, or its minutes are not known: no dose
+        /// is made of it.
+        NoNoiseDose = "no_noise_dose",
+        /// Noise was read by the other threshold only, which bounds the level that is compared.
+        OtherThresholdOnly = "other_threshold_only",
         /// No sample of the shift gives an 8-hour average.
         NoEightHourAverage = "no_eight_hour_average",
         /// The agent has no 8-hour limit in force here, so there is no 8-hour standing.

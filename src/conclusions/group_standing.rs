@@ -4,6 +4,7 @@ use crate::conclusions::era::Era;
 use crate::conclusions::evidence::GroupEvidence;
 use crate::conclusions::flag::{Flag, raise, raise_if};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
+use crate::conclusions::noise_criterion::{criterion_met, level_by};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::StandingUse;
 use crate::model::facts::agent::LimitKind;
@@ -134,10 +135,14 @@ fn rounds(
     unit: Unit,
 ) -> Vec<Round> {
     let mut events: BTreeMap<EventId, Vec<(&ShiftTwa, Member)>> = BTreeMap::new();
-    for shift in shifts.iter().filter(|shift| shift.unit == unit) {
-        if let Some(member) = counts(shift) {
-            events.entry(shift.event).or_default().push((shift, member));
-        }
+    let in_unit: Vec<&ShiftTwa> = shifts.iter().filter(|shift| shift.unit == unit).collect();
+    let members = if agent.is_noise() {
+        noise_members(&in_unit, authority)
+    } else {
+        in_unit.into_iter().filter_map(|shift| Some((shift, counts(shift)?))).collect()
+    };
+    for (shift, member) in members {
+        events.entry(shift.event).or_default().push((shift, member));
     }
     events
         .into_iter()
@@ -152,6 +157,36 @@ fn rounds(
         .collect()
 }
 
+/// The shifts of noise as members of their rounds: of a worker's shift date one, whatever criteria were read, with the
+/// averages that the authority's action level and limit are met by.
+fn noise_members<'s>(shifts: &[&'s ShiftTwa], authority: &Code) -> Vec<(&'s ShiftTwa, Member)> {
+    let mut by_shift: BTreeMap<_, Vec<(&ShiftTwa, Member)>> = BTreeMap::new();
+    for &shift in shifts {
+        if let Some(member) = counts(shift) {
+            let key = (shift.event, shift.shift_date, shift.worker);
+            by_shift.entry(key).or_default().push((shift, member));
+        }
+    }
+    let one = |read: Vec<(&'s ShiftTwa, Member)>| {
+        let known = |criterion| {
+            let of_criterion = read.iter().find(|(shift, _)| shift.criterion == Some(criterion));
+            of_criterion.map(|(_, member)| member.twa)
+        };
+        let met = |kind| level_by(criterion_met(authority.as_str(), kind), known);
+        let (action_level, limit) = (met(LimitKind::ActionLevel), met(LimitKind::Twa));
+        let (shift, first) = read.first()?;
+        let member = Member {
+            twa: action_level.or(limit)?,
+            limit_twa: limit,
+            accepted: read.iter().all(|(_, member)| member.accepted),
+            flagged: read.iter().any(|(_, member)| member.flagged),
+            ..*first
+        };
+        Some((*shift, member))
+    };
+    by_shift.into_values().filter_map(one).collect()
+}
+
 /// A shift as a member of its round; `None` where it does not count.
 fn counts(shift: &ShiftTwa) -> Option<Member> {
     let only_upward = match shift.uses.standing {
@@ -161,6 +196,7 @@ fn counts(shift: &ShiftTwa) -> Option<Member> {
     };
     Some(Member {
         twa: shift.compared()?,
+        limit_twa: None,
         accepted: shift.accepted,
         flagged: shift.flagged,
         only_upward,

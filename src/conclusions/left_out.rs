@@ -8,7 +8,7 @@ use crate::conclusions::sample::conclude;
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::standing_result::is_used;
 use crate::conclusions::use_of_result::{LeftOutReason, ProfileUse, StandingUse, Uses};
-use crate::model::facts::sampling::{Covers, Position, SampleOutcome};
+use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, SampleOutcome};
 use crate::model::identifiers::SampleId;
 use crate::record;
 use std::collections::BTreeMap;
@@ -34,12 +34,13 @@ enum Fate {
 ///
 /// A sample whose result was voided, and which is used by another result, stands among those left out all the same.
 ///
-/// `shifts` are the averages made of these samples; only breathing-zone samples that the agent was asked for or found
+/// `shifts` are the averages made of these samples, of noise those by one `criterion`; only breathing-zone samples that the agent was asked for or found
 /// on are spoken of.
 pub fn left_out_and_beside(
     samples: &[&SampleEvidence],
     shifts: &[&ShiftTwa],
     agent: &AgentEvidence,
+    criterion: Option<NoiseCriterion>,
     asked: Asked,
 ) -> (Vec<LeftOut>, Vec<LeftOut>) {
     let shift_of: BTreeMap<SampleId, &ShiftTwa> = shifts
@@ -54,7 +55,7 @@ pub fn left_out_and_beside(
     let (mut left_out, mut beside) = (Vec::new(), Vec::new());
     for evidence in spoken_of {
         let sample_id = SampleId(evidence.sample.id);
-        let fate = fate(evidence, shift_of.get(&sample_id).copied(), agent, asked);
+        let fate = fate(evidence, shift_of.get(&sample_id).copied(), agent, criterion, asked);
         if !matches!(fate, Fate::LeftOut(_)) && result_voided(evidence, agent.code()) {
             left_out.push(LeftOut { sample_id, reason: LeftOutReason::ChangedAfterResult });
         }
@@ -78,7 +79,13 @@ fn is_about(evidence: &SampleEvidence, agent: &AgentEvidence) -> bool {
     sample.position == Position::BreathingZone && (asked_for == Some(true) || found || unsaid)
 }
 
-fn fate(evidence: &SampleEvidence, shift: Option<&ShiftTwa>, agent: &AgentEvidence, asked: Asked) -> Fate {
+fn fate(
+    evidence: &SampleEvidence,
+    shift: Option<&ShiftTwa>,
+    agent: &AgentEvidence,
+    criterion: Option<NoiseCriterion>,
+    asked: Asked,
+) -> Fate {
     let sample = &evidence.sample.fact;
     if sample_voided_after_result(evidence) {
         return Fate::LeftOut(LeftOutReason::ChangedAfterResult);
@@ -89,10 +96,9 @@ fn fate(evidence: &SampleEvidence, shift: Option<&ShiftTwa>, agent: &AgentEviden
     if let Some(reason) = Uses::outcome(sample.came_out()) {
         return Fate::LeftOut(reason);
     }
-    if agent.is_noise() {
-        return Fate::LeftOut(LeftOutReason::AwaitsNoise);
-    }
-    let Some(shift) = shift else { return Fate::LeftOut(without_a_shift(evidence, agent, asked)) };
+    let Some(shift) = shift else {
+        return Fate::LeftOut(without_a_shift(evidence, agent, criterion, asked));
+    };
     if sample.covered() == Covers::ShortTerm {
         return Fate::LeftOut(LeftOutReason::ShortTerm);
     }
@@ -112,7 +118,21 @@ fn fate(evidence: &SampleEvidence, shift: Option<&ShiftTwa>, agent: &AgentEviden
 }
 
 /// Why a valid sample gave no shift.
-fn without_a_shift(evidence: &SampleEvidence, agent: &AgentEvidence, asked: Asked) -> LeftOutReason {
+fn without_a_shift(
+    evidence: &SampleEvidence,
+    agent: &AgentEvidence,
+    criterion: Option<NoiseCriterion>,
+    asked: Asked,
+) -> LeftOutReason {
+    if agent.is_noise() {
+        let concluded = conclude(evidence, agent, asked);
+        if concluded.iter().any(|one| one.dose.is_some() && one.criterion != criterion) {
+            return LeftOutReason::OtherCriterion;
+        }
+        if !concluded.is_empty() {
+            return LeftOutReason::NoNoiseDose;
+        }
+    }
     let mut results = evidence.results.iter().filter(|result| result.fact.agent_code == *agent.code());
     if let Some(concluded) = conclude(evidence, agent, asked).first() {
         return match concluded.concentration {

@@ -30,7 +30,7 @@ impl AgentEvidence {
         &self.agent.fact.code
     }
 
-    /// Whether it is noise, which has its own arithmetic.
+    /// Whether it is noise, which has its own arithmetic: doses by criterion that add, levels that do not.
     pub fn is_noise(&self) -> bool {
         self.agent.fact.state == AgentState::Physical
     }

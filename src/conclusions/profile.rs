@@ -2,15 +2,19 @@
 
 use crate::conclusions::asked::Asked;
 use crate::conclusions::averaging::shift_averages;
+use crate::conclusions::day_chance::{DayChance, day_chance};
 use crate::conclusions::era::{Era, eras};
 use crate::conclusions::evidence::{GroupEvidence, SampleEvidence};
 use crate::conclusions::flag::{Flag, raise, raise_if};
 use crate::conclusions::group_standing::{AuthorityStanding, StandingRules, StandingView, group_standings};
 use crate::conclusions::left_out::{LeftOut, left_out_and_beside};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
+use crate::conclusions::noise_criterion::{CRITERIA, level_read_against};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::LeftOutReason;
+use crate::hygiene::level_profile::{LevelProfile, level_profile};
 use crate::hygiene::profile::{Against, GroupProfile, estimated_exceedance, group_profile};
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
@@ -31,18 +35,25 @@ pub const DISAGREEING_SHARE: f64 = 0.05;
 pub struct EraProfile {
     /// The era.
     pub era: Era,
+    /// By which criterion, for noise.
+    pub criterion: Option<NoiseCriterion>,
     /// The unit of every number.
     pub unit: Unit,
     /// The 8-hour averages that enter the profile, by shift date and worker.
     pub results: Vec<Measured>,
-    /// What they say; for noise, nothing yet.
+    /// What they say; of noise what [`LevelProfile`] shares with it.
     pub profile: GroupProfile,
-    /// The law's 8-hour limit that the profile is read against, that of the last shift date.
+    /// What levels of noise say.
+    pub levels: Option<LevelProfile>,
+    /// The law's 8-hour limit that the profile is read against, that of the last shift date; of noise the level that the
+    /// criterion meets.
     pub limit: Option<f64>,
     /// The law's action level on that date.
     pub action_level: Option<f64>,
     /// The estimated share of days at or above the action level.
     pub action_level_exceedance: Option<f64>,
+    /// The chance that a day is at or above the action level, by the posterior; absent for noise.
+    pub day_chance: Option<DayChance>,
     /// Mean shift minutes of the averages.
     pub shift_minutes: Option<f64>,
     /// How many results in the era are not accepted yet.
@@ -72,7 +83,8 @@ pub struct EraProfile {
 pub struct GroupConclusion {
     /// The agent.
     pub agent_code: Code,
-    /// Every era, oldest first; one without results is among them.
+    /// Every era, oldest first; one without results is among them. Of noise one for each criterion that was read, the one
+    /// that the limit is met by last.
     pub eras: Vec<EraProfile>,
     /// The group's shift averages, by shift date and worker.
     pub shifts: Vec<ShiftTwa>,
@@ -93,15 +105,31 @@ pub fn conclude_group(
     let shifts: Vec<ShiftTwa> = shifts.into_iter().filter(own).collect();
     let bounds = eras(group, agent.code());
     let standings = group_standings(&shifts, &bounds, group, agent, rules);
+    let criteria = criteria_shown(&shifts, agent);
     let eras = bounds
         .into_iter()
+        .flat_map(|era| criteria.iter().map(move |criterion| (era.clone(), *criterion)))
         .map(|era| era_profile(era, group, samples, &shifts, &standings, agent, asked))
         .collect();
     GroupConclusion { agent_code: agent.code().clone(), eras, shifts, standings }
 }
 
+/// The criteria of noise that were read, in the reverse of the order in which they are shown; the one of the limit where
+/// none was. Any other agent has a single profile.
+fn criteria_shown(shifts: &[ShiftTwa], agent: &AgentEvidence) -> Vec<Option<NoiseCriterion>> {
+    if !agent.is_noise() {
+        return vec![None];
+    }
+    let read = |criterion: &NoiseCriterion| shifts.iter().any(|shift| shift.criterion == Some(*criterion));
+    let mut shown: Vec<_> = CRITERIA.into_iter().filter(read).map(Some).rev().collect();
+    if shown.is_empty() {
+        shown.push(Some(NoiseCriterion::OshaLimit));
+    }
+    shown
+}
+
 fn era_profile(
-    era: Era,
+    (era, criterion): (Era, Option<NoiseCriterion>),
     group: &GroupEvidence,
     samples: &[SampleEvidence],
     shifts: &[ShiftTwa],
@@ -109,7 +137,8 @@ fn era_profile(
     agent: &AgentEvidence,
     asked: Asked,
 ) -> EraProfile {
-    let in_era: Vec<&ShiftTwa> = shifts.iter().filter(|shift| era.holds(shift.shift_date)).collect();
+    let in_era: Vec<&ShiftTwa> =
+        shifts.iter().filter(|shift| era.holds(shift.shift_date) && shift.criterion == criterion).collect();
     let unit = agent.unit().or_else(|| in_era.first().map(|shift| shift.unit)).unwrap_or(Unit::MgPerM3);
     let members: Vec<&ShiftTwa> =
         in_era.iter().copied().filter(|shift| shift.enters_profile() && shift.unit == unit).collect();
@@ -120,21 +149,38 @@ fn era_profile(
     // Without results the newest law of the era.
     let read_on = last.or_else(|| era.to.and_then(|to| to.pred_opt())).unwrap_or(NaiveDate::MAX);
     let rule_set = rule_set_on(group, read_on);
-    let limit = agent.statutory_twa(rule_set, read_on, unit);
+    let limit = match criterion {
+        None => agent.statutory_twa(rule_set, read_on, unit),
+        Some(criterion) => {
+            level_read_against(agent, criterion, (rule_set, read_on), unit).map(|(.., level)| level)
+        }
+    };
     let action_level = agent.action_level(rule_set, read_on, unit);
-    let action_level_exceedance = action_level.and_then(|level| estimated_exceedance(&results, level));
+    let levels = criterion.map(|_| level_profile(&results, limit));
+    let known = members.iter().filter(|shift| shift.twa.is_some());
+    let places: Vec<usize> =
+        known.filter_map(|shift| workers.iter().position(|worker| *worker == shift.worker)).collect();
+    // Without anybody sampled twice there is nothing to tell apart, which is no fault of a profile.
+    let repeated = workers.len() > 1 && places.len() > workers.len();
+    let against = Against { limit, workers: repeated.then_some(&*places), ..Against::default() };
+    let profile = levels.as_ref().map_or_else(|| group_profile(&results, &against), shared_figures);
+    let action_level_exceedance = match criterion {
+        None => action_level.and_then(|level| estimated_exceedance(&results, level)),
+        // Only the criterion that the action level is met by can tell how often it is reached.
+        Some(NoiseCriterion::OshaActionLevel) => profile.exceedance_fraction.map(|share| share.estimate),
+        Some(NoiseCriterion::OshaLimit | NoiseCriterion::Niosh) => None,
+    };
     let own_samples: Vec<&SampleEvidence> = samples
         .iter()
         .filter(|evidence| evidence.sample.fact.group_id.is_some_and(|id| id.0 == group.group.id))
         .filter(|evidence| era.holds(evidence.sample.fact.shift_date))
         .collect();
-    let (left_out, beside) = left_out_and_beside(&own_samples, &in_era, agent, asked);
+    let (left_out, beside) = left_out_and_beside(&own_samples, &in_era, agent, criterion, asked);
     let control_off = members.iter().filter(|shift| shift.flags.contains(&Flag::ControlOff)).count();
     let standing: Vec<StandingView> = standings.iter().map(|standing| standing.at_end_of(&era)).collect();
 
     let mut flags: Vec<Flag> = Vec::new();
     standings.iter().flat_map(|standing| &standing.flags).for_each(|&flag| raise(&mut flags, flag));
-    raise_if(&mut flags, agent.is_noise(), Flag::AwaitsNoise);
     let changed = left_out.iter().any(|one| one.reason == LeftOutReason::ChangedAfterResult);
     raise_if(&mut flags, changed, Flag::ChangedAfterResult);
     raise_if(&mut flags, (1..DATES_THAT_DESCRIBE).contains(&dates.len()), Flag::FewDates);
@@ -150,6 +196,7 @@ fn era_profile(
         Flag::ControlStateNotRecorded,
         Flag::ControlPartlyRunning,
         Flag::NotAccepted,
+        Flag::OtherThresholdOnly,
     ] {
         raise_if(&mut flags, has(flag), flag);
     }
@@ -161,10 +208,15 @@ fn era_profile(
 
     EraProfile {
         unit,
-        profile: group_profile(&results, &Against::limit(limit)),
+        criterion,
+        profile,
+        levels,
         limit,
         action_level,
         action_level_exceedance,
+        day_chance: action_level
+            .filter(|_| criterion.is_none())
+            .and_then(|level| day_chance(&results, limit, level)),
         shift_minutes: mean(members.iter().map(|shift| shift.shift_minutes)),
         not_accepted: in_era.iter().map(|shift| shift.not_accepted).sum(),
         control_off,
@@ -178,6 +230,21 @@ fn era_profile(
         flags,
         results,
         era,
+    }
+}
+
+/// What levels of noise have in common with concentrations; geometric figures, substitutes for non-detects and EN 689 are
+/// not for decibels.
+fn shared_figures(levels: &LevelProfile) -> GroupProfile {
+    GroupProfile {
+        n: levels.n,
+        n_below: levels.n_below,
+        largest_result: levels.largest,
+        method: levels.method,
+        percentile_95: levels.percentile_95,
+        exceedance_fraction: levels.exceedance_fraction,
+        flags: levels.flags.clone(),
+        ..GroupProfile::empty(&[])
     }
 }
 
@@ -257,7 +324,7 @@ mod tests {
         let standing = json!([{"authority": "OSHA", "value": "at_or_above_action_level",
             "round": {"event_id": id(6), "date": "2026-03-04"}}]);
         assert_eq!(view["standing"], standing);
-        assert_eq!(view["flags"], json!(["awaits_posterior"]));
+        assert_eq!(view["flags"], json!([]));
         assert_eq!(view["working"][0]["inputs"]["results"][2], json!({"value": 4.0, "unit": "ug/m3"}));
         // Share above 2.5: 1 - Phi((ln 2.5 - ln 2) / ln 2) = 1 - Phi(0.32193) = 0.37375 (normal table).
         let share = view["action_level_exceedance"].as_f64().unwrap();
@@ -380,12 +447,12 @@ mod tests {
         let found = conclude(&group(Some("2026-06-01")), &samples, Asked::default());
         let views = profile_views(&found, Asked::default());
         assert_eq!(views.len(), 2);
-        assert_eq!((views[0].from, views[0].n), (Some(date("2026-06-01")), 0));
-        assert_eq!((views[1].to, views[1].n), (Some(date("2026-06-01")), 1));
-        assert_eq!(views[0].control_ids, [id(ARM).into()]);
+        assert_eq!((views[0].0.from, views[0].1.0.n), (Some(date("2026-06-01")), 0));
+        assert_eq!((views[1].0.to, views[1].1.0.n), (Some(date("2026-06-01")), 1));
+        assert_eq!(views[0].0.control_ids, [id(ARM).into()]);
         for view in views {
-            assert_eq!(view.standing[0].value, Level::AtOrAboveActionLevel);
-            assert_eq!(view.standing[0].round.as_ref().unwrap().event_id, EventId(id(6)));
+            assert_eq!(view.0.standing[0].value, Level::AtOrAboveActionLevel);
+            assert_eq!(view.0.standing[0].round.as_ref().unwrap().event_id, EventId(id(6)));
         }
     }
 

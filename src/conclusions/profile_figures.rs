@@ -3,16 +3,125 @@
 use crate::conclusions::figures::{
     PosteriorMeanView, PosteriorPercentileView, PosteriorShareView, PosteriorView, PriorView, WorkersView,
 };
-use crate::conclusions::profile_view::{
-    En689View, ExceedanceView, KaplanMeierView, LognormalFitView, MeanView, OrderStatisticsView,
-    PercentileView, SubstitutedView, SubstitutionView,
-};
+use crate::hygiene::en_689::{Outcome, Stage};
 use crate::hygiene::profile::{GroupProfile, PosteriorFigures, ProfileMethod, WorkerFigures};
 use crate::hygiene::substitution::Substituted;
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
 use crate::model::unit::Unit;
 use crate::record;
+
+record! {
+    /// A mean with one-sided 95 % limits.
+    pub struct MeanView {
+        /// The estimate.
+        estimate: f64,
+        /// Its lower limit.
+        lower_95: Option<f64>,
+        /// Its upper limit.
+        upper_95: Option<f64>,
+        /// The unit of all three.
+        unit: Unit,
+    }
+}
+
+record! {
+    /// A percentile with one-sided upper limits.
+    pub struct PercentileView {
+        /// The estimate.
+        estimate: f64,
+        /// Its upper limit at 70 % confidence.
+        upper_70: Option<f64>,
+        /// Its upper limit at 95 % confidence.
+        upper_95: Option<f64>,
+        /// The unit of all three.
+        unit: Unit,
+    }
+}
+
+record! {
+    /// The share of days above the limit, with one-sided limits.
+    pub struct ExceedanceView {
+        /// The estimate, from 0 to 1.
+        estimate: f64,
+        /// Its lower limit at 95 % confidence.
+        lower_95: Option<f64>,
+        /// Its upper limit at 70 % confidence.
+        upper_70: Option<f64>,
+        /// Its upper limit at 95 % confidence.
+        upper_95: Option<f64>,
+    }
+}
+
+record! {
+    /// Whether the logarithms look normal.
+    pub struct LognormalFitView {
+        /// Shapiro and Wilk's W.
+        w: f64,
+        /// Its probability.
+        p_value: f64,
+    }
+}
+
+record! {
+    /// Whether levels look normal.
+    pub struct NormalFitView {
+        /// Shapiro and Wilk's W.
+        w: f64,
+        /// Its probability.
+        p_value: f64,
+    }
+}
+
+record! {
+    /// The test of EN 689.
+    pub struct En689View {
+        /// By how many results it is made.
+        stage: Stage,
+        /// What it says.
+        outcome: Outcome,
+    }
+}
+
+record! {
+    /// What follows when non-detects are replaced by a number.
+    pub struct SubstitutedView {
+        /// Geometric mean.
+        geometric_mean: Quantity,
+        /// Geometric standard deviation.
+        geometric_standard_deviation: Option<f64>,
+        /// Plain mean.
+        arithmetic_mean: Quantity,
+    }
+}
+
+record! {
+    /// Both customary substitutions.
+    pub struct SubstitutionView {
+        /// Half the limit.
+        half: SubstitutedView,
+        /// The limit over the root of 2.
+        root_two: SubstitutedView,
+    }
+}
+
+record! {
+    /// Estimates by robust regression on order statistics.
+    pub struct OrderStatisticsView {
+        /// Geometric mean.
+        geometric_mean: Quantity,
+        /// Geometric standard deviation.
+        geometric_standard_deviation: f64,
+    }
+}
+
+record! {
+    /// The estimate of Kaplan and Meier.
+    pub struct KaplanMeierView {
+        /// The mean.
+        mean: Quantity,
+    }
+}
 
 record! {
     /// What the results of one group say.

@@ -39,8 +39,10 @@ record! {
         mass: Option<Quantity>,
         /// The mass after the field blanks; a range where the laboratory estimated it.
         mass_corrected: Option<Quantity>,
-        /// The concentration in the unit of the agent's limit.
+        /// The concentration in the unit of the agent's limit; of noise the average level over the sample's run.
         concentration: Option<Quantity>,
+        /// The dose of noise over the sample's run, in per cent of what the criterion allows in a day.
+        dose: Option<Quantity>,
         /// The concentration by the lower flow, where the flow changed by more than 5 %.
         value_at_lower_flow: Option<Quantity>,
         /// What is to be known of it.
@@ -77,10 +79,12 @@ pub struct Concluded {
     pub criterion: Option<NoiseCriterion>,
     /// The unit of both concentrations.
     pub unit: Unit,
-    /// The concentration; `None` where none can be made.
+    /// The concentration, of noise the average level over the run; `None` where none can be made.
     pub concentration: Option<Measured>,
     /// The concentration by the lower flow, where the flow changed too much.
     pub at_lower_flow: Option<Measured>,
+    /// The dose of noise over the run, per cent.
+    pub dose: Option<Measured>,
     /// Minutes sampled.
     pub minutes: f64,
     /// What is to be known of the sample and the result, in the order of the table of flags.
@@ -125,6 +129,7 @@ pub fn conclude(evidence: &SampleEvidence, agent: &AgentEvidence, asked: Asked) 
                 unit: found.unit,
                 concentration: found.concentration,
                 at_lower_flow: found.at_lower_flow,
+                dose: found.dose,
                 minutes: air.minutes,
                 flags,
                 accepted,
@@ -196,7 +201,7 @@ fn result_view(
 ) -> SampleResultView {
     let stands = !voided && result.stands;
     let steps = steps.filter(|_| stands);
-    let InAir { mass_corrected, unit, concentration, at_lower_flow, mut flags } =
+    let InAir { mass_corrected, unit, concentration, at_lower_flow, dose, mut flags } =
         in_air(evidence, air, result, agent_of(agents, &result.agent_code), asked, steps);
     raise_if(&mut flags, voided, Flag::Voided);
     // The voiding of a result, or of a sample that has one, comes after the result.
@@ -214,6 +219,7 @@ fn result_view(
         mass: result.mass.clone(),
         mass_corrected: mass_corrected.filter(|_| !voided),
         concentration: shown(concentration),
+        dose: dose.filter(|_| !voided).map(|dose| Quantity::computed(dose, Unit::Percent)),
         value_at_lower_flow: shown(at_lower_flow),
         flags,
     }

@@ -5,7 +5,7 @@ use crate::conclusions::control_state::ControlState;
 use crate::conclusions::flag::Flag;
 use crate::conclusions::use_of_result::{ProfileUse, Uses};
 use crate::hygiene::shift::Unsampled;
-use crate::model::facts::sampling::Covers;
+use crate::model::facts::sampling::{Covers, NoiseCriterion};
 use crate::model::identifiers::{EventId, GroupId, ResultId, SampleId, SiteId, TaskId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::text::Code;
@@ -23,7 +23,7 @@ pub struct ShiftSample {
     pub task: Option<TaskId>,
     /// What it stands for.
     pub covers: Covers,
-    /// Its concentration, in the unit of the shift.
+    /// Its concentration, in the unit of the shift; of noise the average level over its run.
     pub concentration: Measured,
     /// Minutes sampled.
     pub minutes: f64,
@@ -51,8 +51,10 @@ pub struct ShortTermValue {
 pub struct AveragedStretch {
     /// The sample, and then its duplicates.
     pub sample_ids: Vec<SampleId>,
-    /// Their mean concentration.
+    /// Their mean concentration; of noise the level that makes the mean of their doses.
     pub concentration: Measured,
+    /// The dose of noise, per cent, that 8 hours of it would make.
+    pub eight_hour_dose: Option<Measured>,
     /// The same by the lower flow, where one of them has such a value.
     pub at_lower_flow: Option<Measured>,
     /// Minutes of the sample.
@@ -70,7 +72,7 @@ impl From<AveragedStretch> for ShortTermValue {
     }
 }
 
-/// One worker's shift date in one group, for one agent.
+/// One worker's shift date in one group, for one agent; of noise by one criterion.
 #[derive(Debug, Clone, PartialEq)]
 #[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own that an average carries")]
 pub struct ShiftTwa {
@@ -86,7 +88,11 @@ pub struct ShiftTwa {
     pub event: EventId,
     /// The agent.
     pub agent_code: Code,
-    /// The 8-hour time-weighted average; `None` where no sample gives one.
+    /// By which criterion, for noise.
+    pub criterion: Option<NoiseCriterion>,
+    /// The dose of noise, per cent.
+    pub dose: Option<Measured>,
+    /// The 8-hour time-weighted average; `None` where no sample gives one. Of noise the level of its dose.
     pub twa: Option<Measured>,
     /// The same by the lower flow, where a flow changed too much.
     pub twa_at_lower_flow: Option<Measured>,
@@ -144,7 +150,7 @@ impl ShiftTwa {
 
 /// A worker's whole day: the sum of the averages of one shift date over all groups and sites, as it is compared.
 ///
-/// `None` without any, or where they do not stand in one unit.
+/// `None` without any, or where they do not stand in one unit; noise, whose doses add, is not for it.
 pub fn whole_day(parts: &[&ShiftTwa]) -> Option<(Measured, Unit)> {
     let unit = parts.iter().find(|part| part.twa.is_some())?.unit;
     let mut sum = (0.0, Some(0.0));

@@ -3,13 +3,16 @@
 use crate::conclusions::asked::Asked;
 use crate::conclusions::comparison::Comparison;
 use crate::conclusions::flag::Flag;
+use crate::conclusions::noise_working::{DUPLICATE_DOSES, day_dose_steps};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::hygiene::shift::{EIGHT_HOUR_TWA, UNSAMPLED_TIME, Unsampled};
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{GroupId, SampleId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
 use crate::model::shape::Shape;
 use crate::model::text::Code;
+use crate::model::unit::Unit;
 use crate::model::working::{Formula, Step};
 use crate::record;
 use chrono::NaiveDate;
@@ -36,7 +39,7 @@ record! {
 }
 
 record! {
-    /// One worker's shift for one agent; where a shift was split over groups, the part in one of them.
+    /// One worker's shift for one agent (of noise, by one criterion); where a shift was split over groups, the part in one of them.
     pub struct ShiftAverageView {
         /// The worker.
         worker_id: WorkerId,
@@ -46,7 +49,11 @@ record! {
         shift_date: NaiveDate,
         /// The agent.
         agent_code: Code,
-        /// The 8-hour time-weighted average.
+        /// By which criterion, for noise: a shift has one item for each that was read.
+        criterion: Option<NoiseCriterion>,
+        /// The dose of noise in per cent of what the criterion allows in a day; parts of a shift add as doses.
+        dose: Option<Quantity>,
+        /// The 8-hour time-weighted average; of noise the level of its dose.
         eight_hour_twa: Option<Quantity>,
         /// The same by the lower flow, where a flow changed by more than 5 %.
         value_at_lower_flow: Option<Quantity>,
@@ -85,6 +92,8 @@ pub fn shift_average_view(shift: &ShiftTwa, asked: Asked) -> ShiftAverageView {
         group_id: shift.group,
         shift_date: shift.shift_date,
         agent_code: shift.agent_code.clone(),
+        criterion: shift.criterion,
+        dose: shift.dose.map(|dose| Quantity::computed(dose, Unit::Percent)),
         eight_hour_twa: shift.twa.map(quantity),
         value_at_lower_flow: shift.twa_at_lower_flow.map(quantity),
         sampled_minutes: shift.sampled_minutes,
@@ -108,9 +117,10 @@ fn working(shift: &ShiftTwa) -> Vec<Step> {
         .iter()
         .filter(|stretch| stretch.sample_ids.len() > 1)
         .map(|stretch| {
+            let formula = if stretch.eight_hour_dose.is_some() { DUPLICATE_DOSES } else { DUPLICATES };
             let values: Vec<Value> = stretch.sample_ids.iter().map(|&id| of_sample(id)).collect();
             let inputs = json!({"concentrations": values});
-            Step::new("mean of duplicates", DUPLICATES, inputs, quantity(stretch.concentration))
+            Step::new("mean of duplicates", formula, inputs, quantity(stretch.concentration))
         })
         .collect();
     let Some(twa) = shift.twa else { return steps };
@@ -131,6 +141,10 @@ fn working(shift: &ShiftTwa) -> Vec<Step> {
             (false, Some(Unsampled::AsSampled) | None) => json!("as_sampled"),
         };
         steps.push(Step::new("unsampled time", UNSAMPLED_TIME, inputs, taken));
+    }
+    if let Some(criterion) = shift.criterion {
+        steps.extend(day_dose_steps(shift, criterion, unsampled));
+        return steps;
     }
     let segments: Vec<Value> = shift
         .stretches

@@ -48,8 +48,10 @@ words! {
         ShortTerm = "short_term",
         /// It was not taken in the breathing zone.
         Position = "position",
-        /// Noise has its own arithmetic, which is not available yet.
-        AwaitsNoise = "awaits_noise",
+        /// It is noise, and no dose can be made of its result: no criterion is named, or it is no A-weighted level or dose.
+        NoNoiseDose = "no_noise_dose",
+        /// Its noise was read by other criteria only.
+        OtherCriterion = "other_criterion",
     }
 }
 

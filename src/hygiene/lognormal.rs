@@ -135,8 +135,13 @@ impl LogSample {
 
     /// The limit of that share: an upper one at this one-sided confidence, a lower one at 1 - confidence.
     pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
+        self.share_beyond(self.distance(limit), probability)
+    }
+
+    /// The same for a level that lies so many standard deviations of the logarithms above their mean.
+    pub fn share_beyond(&self, distance: f64, probability: f64) -> f64 {
         let root = self.n.sqrt();
-        let t = self.distance(limit) * root;
+        let t = distance * root;
         // Beyond 39 standard deviations a normal tail is zero in a double.
         let end = 39.0 * root;
         let excess = |shift: f64| noncentral_t::cdf(t, self.n - 1.0, shift) - probability;

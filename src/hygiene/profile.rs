@@ -176,8 +176,8 @@ pub struct GroupProfile {
 }
 
 impl GroupProfile {
-    /// Before anything is computed.
-    fn empty(results: &[Measured]) -> Self {
+    /// Before anything is computed of these results.
+    pub fn empty(results: &[Measured]) -> Self {
         Self {
             n: results.len(),
             n_below: results.iter().filter(|result| is_non_detect(**result)).count(),

@@ -11,6 +11,8 @@ use chrono::NaiveDate;
 pub struct Member {
     /// What is known of it.
     pub twa: Measured,
+    /// The average that the limit is met by, where it is another one (of noise, by another threshold).
+    pub limit_twa: Option<Measured>,
     /// Whether every result behind it is accepted.
     pub accepted: bool,
     /// Whether a flag stands on it that forbids it to lower anything.
@@ -68,10 +70,13 @@ pub(super) struct Bound {
     pub(super) value: f64,
     /// Whether it is reached only above it.
     pub(super) only_above: bool,
+    /// Whether it is the limit.
+    pub(super) is_limit: bool,
 }
 
 impl Bound {
-    fn answer(self, twa: Measured) -> Answer {
+    fn answer(self, member: &Member) -> Answer {
+        let twa = member.limit_twa.filter(|_| self.is_limit).unwrap_or(member.twa);
         if self.only_above { twa.exceeds(self.value) } else { twa.against(self.value) }
     }
 }
@@ -81,9 +86,9 @@ impl Bound {
     pub(super) fn of(level: Level, levels: Levels) -> Option<Self> {
         match level {
             Level::AtOrAboveActionLevel => {
-                levels.action_level.map(|value| Bound { value, only_above: false })
+                levels.action_level.map(|value| Bound { value, only_above: false, is_limit: false })
             }
-            Level::AboveLimit => levels.limit.map(|value| Bound { value, only_above: true }),
+            Level::AboveLimit => levels.limit.map(|value| Bound { value, only_above: true, is_limit: true }),
             Level::Unknown | Level::AtOrBelowLimit | Level::BelowActionLevel => None,
         }
     }
@@ -94,7 +99,7 @@ impl Round {
     pub(super) fn reading(&self, bound: Bound) -> Reading {
         let mut reading = Reading::Silent;
         for member in &self.members {
-            match (bound.answer(member.twa), reading) {
+            match (bound.answer(member), reading) {
                 (Answer::AtOrAbove, _) => return Reading::Reaches,
                 _ if member.only_raises() => {}
                 (Answer::CannotTell, _) | (_, Reading::CannotTell) => reading = Reading::CannotTell,

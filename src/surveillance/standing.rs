@@ -57,7 +57,7 @@ impl Progress {
     ) -> Option<&'s StepDown> {
         let mut confirmed: Option<&StepDown> = None;
         for (step_down, (results, last)) in step_downs.iter().zip(&mut self.in_a_row) {
-            let bound = Bound { value: step_down.upper, only_above: step_down.inclusive };
+            let bound = Bound { value: step_down.upper, only_above: step_down.inclusive, is_limit: false };
             match round.reading(bound) {
                 Reading::Reaches | Reading::CannotTell => (*results, *last) = (0, None),
                 Reading::Below { may_lower: true }
@@ -169,6 +169,7 @@ mod tests {
     fn member(twa: Measured) -> Member {
         Member {
             twa,
+            limit_twa: None,
             accepted: true,
             flagged: false,
             only_upward: false,

@@ -8,6 +8,7 @@ mod authorisation;
 mod entry;
 mod facts;
 mod harness;
+mod noise;
 mod openapi;
 mod paging;
 mod problems;

@@ -12,6 +12,8 @@ mod area_e;
 #[cfg(test)]
 mod area_h;
 #[cfg(test)]
+mod area_i;
+#[cfg(test)]
 mod area_j;
 #[cfg(test)]
 mod case;

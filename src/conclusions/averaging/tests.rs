@@ -209,15 +209,3 @@ fn a_control_that_was_off_or_not_recorded_is_flagged() {
     assert_eq!(flags(&Value::Null), (vec![Flag::ControlStateNotRecorded], false));
     assert_eq!(id(TASK), with_arm.tasks[0].id);
 }
-
-#[test]
-fn noise_is_not_averaged_like_a_concentration() {
-    let change = json!({"agent_code": "noise", "mass": null, "criterion": "osha_limit",
-        "concentration": {"value": 88, "unit": "dB[A]"}});
-    let dosimeter = json!({"sampler_kind": "dosimeter"});
-    let evidence =
-        evidence(&event(EVENT, &json!({})), sample(50, &dosimeter), vec![result(60, 50, &change)], vec![]);
-    let found = &shift_averages(&[evidence], &agent("noise"), &[&group(None)], Asked::default())[0];
-    assert_eq!((found.twa, found.comparisons.len()), (None, 0));
-    assert_eq!(found.flags, [Flag::AwaitsNoise]);
-}

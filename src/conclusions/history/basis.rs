@@ -1,6 +1,7 @@
 //! Whose mean stands behind an interval: the worker's own, the group's, a posterior, a judgement, or none.
 
-use crate::conclusions::history::evidence::{EraMean, GroupExposure, HistoryEvidence, OwnShift};
+use crate::conclusions::history::evidence::{EraMean, GroupExposure, HistoryEvidence, NoiseMean, OwnShift};
+use crate::conclusions::history::noise_basis::noise_grounds;
 use crate::conclusions::history::thresholds::OWN_DATES_ENOUGH;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::{ProfileMethod, estimated_mean};
@@ -67,6 +68,8 @@ pub struct Grounds {
     pub basis: Basis,
     /// The mean in the unit of the history; absent without an estimate.
     pub mean: Option<MeanWithLimits>,
+    /// What else is known of noise.
+    pub noise: Option<NoiseMean>,
     /// Minutes of the shifts behind it.
     pub shift_minutes: Option<f64>,
     /// What stands behind it; absent for a judgement and for none.
@@ -99,18 +102,21 @@ pub fn era_grounds(
     unit: Unit,
 ) -> EraGrounds {
     let Some(era) = era else { return EraGrounds::Nothing(GapKind::NoDataInEra) };
-    let noise = evidence.agent.is_noise();
+    if evidence.agent.is_noise() {
+        return noise_grounds(evidence, group, era);
+    }
     let own = own_of_era(evidence, group, era, unit);
     let own_behind = own_behind(&own);
     let enough = own_behind.date_count >= OWN_DATES_ENOUGH;
     let own_minutes = mean_minutes(&own);
-    if enough && !noise {
+    if enough {
         let twas: Vec<Measured> = own.iter().map(|(_, twa)| *twa).collect();
         if let Some(mean) = estimated_mean(&twas) {
             let mean = MeanWithLimits { estimate: mean.estimate, lower: mean.lower_95, upper: mean.upper_95 };
             return EraGrounds::Measured(Grounds {
                 basis: Basis::Own,
                 mean: Some(mean),
+                noise: None,
                 shift_minutes: own_minutes,
                 behind: Some(own_behind),
                 gap: None,
@@ -129,14 +135,13 @@ pub fn era_grounds(
         EraGrounds::Measured(Grounds {
             basis,
             mean,
+            noise: None,
             shift_minutes: era.shift_minutes,
             behind: Some(behind),
             gap: None,
         })
     };
     match (era.method, era.mean) {
-        // The arithmetic of noise is apart; what was measured is no gap all the same.
-        _ if noise && era.n > 0 => grounds(Basis::Group, None),
         (ProfileMethod::Exact | ProfileMethod::MaximumLikelihood, Some(mean)) => {
             let to_unit = |value: f64| match evidence.agent.convert(Measured::Value(value), era.unit, unit) {
                 Some(Measured::Value(value)) => Some(significant(value)),
@@ -171,18 +176,24 @@ pub fn grounds(
         EraGrounds::Measured(grounds) => return grounds.clone(),
         EraGrounds::Nothing(gap) => *gap,
     };
-    let judged = judgement
-        .filter(|_| !evidence.agent.is_noise())
-        .and_then(|judgement| judged_mean(evidence, &judgement.fact, unit));
+    let judged = judgement.and_then(|judgement| judged_mean(evidence, &judgement.fact, unit));
     match judged {
         Some(mean) => Grounds {
             basis: Basis::Judgement,
             mean: Some(mean),
+            noise: None,
             shift_minutes: None,
             behind: None,
             gap: None,
         },
-        None => Grounds { basis: Basis::None, mean: None, shift_minutes: None, behind: None, gap: Some(gap) },
+        None => Grounds {
+            basis: Basis::None,
+            mean: None,
+            noise: None,
+            shift_minutes: None,
+            behind: None,
+            gap: Some(gap),
+        },
     }
 }
 
@@ -215,7 +226,7 @@ fn own_of_era<'e>(
     own
 }
 
-fn own_behind(own: &[(&OwnShift, Measured)]) -> Behind {
+pub(super) fn own_behind(own: &[(&OwnShift, Measured)]) -> Behind {
     let dates: BTreeSet<NaiveDate> = own.iter().map(|(own, _)| own.date).collect();
     Behind {
         n: own.len(),
@@ -227,7 +238,7 @@ fn own_behind(own: &[(&OwnShift, Measured)]) -> Behind {
     }
 }
 
-fn mean_minutes(own: &[(&OwnShift, Measured)]) -> Option<f64> {
+pub(super) fn mean_minutes(own: &[(&OwnShift, Measured)]) -> Option<f64> {
     let count = f64::from(u32::try_from(own.len()).ok().filter(|count| *count > 0)?);
     Some(significant(own.iter().map(|(own, _)| own.shift_minutes).sum::<f64>() / count))
 }

@@ -80,6 +80,7 @@ fn era(from: Option<&str>, to: Option<&str>, method: ProfileMethod, n: usize, me
             lower: Some(estimate / 2.0),
             upper: Some(estimate * 2.0),
         }),
+        noise: None,
         shift_minutes: (n > 0).then_some(480.0),
         n,
         worker_count: n.min(2),
@@ -126,6 +127,8 @@ fn own(in_group: u128, on: &str, twa: Measured) -> OwnShift {
         group: id(in_group).into(),
         site: id(in_group + 1000).into(),
         unit: Unit::UgPerM3,
+        criterion: None,
+        dose: None,
         twa: Some(twa),
         mean_twa: Some(twa),
         short_term: None,
@@ -411,16 +414,6 @@ fn an_open_assignment_counts_to_twelve_months_after_the_day_of_asking() {
     let days = case.asked(None, "2026-03-09", 0).days_at_or_above_action_level.unwrap();
     // 261 weekdays in the twelve months from Monday 2 March 2026.
     assert_eq!(days.by_standing.worst_12_months.count, 261);
-}
-
-#[test]
-fn noise_has_no_dose_yet_and_its_measured_time_is_no_gap() {
-    let mut case = case(vec![assigned(11, 2, "2020-01-01", None, 5.0)], vec![exposure(2, exact(84.0))]);
-    case.agent = agent("noise");
-    let view = case.asked(None, "2021-01-01", 0);
-    assert_eq!((view.cumulative, view.average_intensity), (None, None));
-    assert!(view.flags.contains(&HistoryFlag::AwaitsNoise) && view.gaps.is_empty());
-    assert_eq!(view.days_at_or_above_action_level, None);
 }
 
 #[test]

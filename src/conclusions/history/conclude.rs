@@ -1,12 +1,14 @@
 //! A worker's history, put together.
 
 use crate::conclusions::asked::Asked;
-use crate::conclusions::history::basis::{Basis, Behind};
+use crate::conclusions::history::basis::{Basis, Behind, Grounds};
 use crate::conclusions::history::day_numbers::day_numbers;
 use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, Window};
+use crate::conclusions::history::noise_levels::{band, equal_energy, noise_steps, years_by_level};
 use crate::conclusions::history::piece::{Bounds, Piece, pieces};
 use crate::conclusions::history::thresholds::{
-    BASIS, DATES_ENOUGH, DAYS, MEASURED_SHARE, SCALED_BY_HOURS, SHIFT_LENGTH_MAY_DIFFER, WEIGHT,
+    BASIS, DATES_ENOUGH, DAYS, LEVEL_BY_HOURS, MEASURED_SHARE, SCALED_BY_HOURS, SHIFT_LENGTH_MAY_DIFFER,
+    WEIGHT,
 };
 use crate::conclusions::history::timeline::{Timeline, timeline};
 use crate::conclusions::history::view::{
@@ -19,6 +21,7 @@ use crate::hygiene::cumulative::{
     AVERAGE_INTENSITY, CUMULATIVE, Cumulative, DAYS_PER_YEAR, Interval, LAG, MeanWithLimits, cumulative,
     horizon,
 };
+use crate::hygiene::noise::rule;
 use crate::model::facts::agent::{Limit, LimitKind};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -42,7 +45,9 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
     let dose_unit = dose_unit(unit);
     let dose = dose(&pieces, bounds, unit, dose_unit);
     let days = worker_days(evidence, unit, counting_horizon(window.today));
-    let counted = !noise && has_action_level(evidence);
+    let counted = has_action_level(evidence);
+    let by_level = noise.then(|| years_by_level(&pieces, &timeline, bounds));
+    let energy = if noise { equal_energy(&pieces, bounds) } else { None };
     let intervals: Vec<HistoryInterval> = pieces.iter().map(|piece| interval(piece, bounds, unit)).collect();
     let any_mean = pieces.iter().any(|piece| piece.grounds.mean.is_some());
     let missing = significant(f64::from(timeline.days_missing) / DAYS_PER_YEAR);
@@ -62,6 +67,8 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
         lag_years: i64::from(window.lag_years),
         intervals,
         cumulative: cumulative_view,
+        years_by_level: by_level,
+        equal_energy_mean: energy,
         average_intensity: average.map(|mean| {
             // The dose is in milligrams; its mean is read beside the intervals and the limit, in their unit.
             let mean = dose_unit.convert(mean, unit).unwrap_or(mean);
@@ -146,10 +153,12 @@ fn interval(piece: &Piece, bounds: Bounds, unit: Unit) -> HistoryInterval {
     if grounds.basis == Basis::Posterior {
         flags.insert(HistoryFlag::AwaitsPosterior);
     }
-    if grounds.basis == Basis::Group && grounds.mean.is_none() {
-        flags.insert(HistoryFlag::AwaitsNoise);
+    if grounds.noise.is_some() && grounds.mean.is_none() {
+        flags.insert(HistoryFlag::NoMeanLevel);
     }
-    if grounds.mean.is_some_and(|mean| mean.lower.is_none() || mean.upper.is_none()) {
+    if grounds.noise.is_none()
+        && grounds.mean.is_some_and(|mean| mean.lower.is_none() || mean.upper.is_none())
+    {
         flags.insert(HistoryFlag::AwaitsPosterior);
     }
     if piece.assignment.is_none() {
@@ -170,8 +179,10 @@ fn interval(piece: &Piece, bounds: Bounds, unit: Unit) -> HistoryInterval {
             lower: mean.lower.map(significant),
             upper: mean.upper.map(significant),
             unit,
-            scaled_estimate: scaled.map(|factor| significant(mean.estimate * factor)),
+            scaled_estimate: scaled.map(|factor| significant(scaled_by(factor, mean.estimate, grounds))),
         }),
+        criterion: grounds.noise.map(|noise| noise.criterion),
+        level_band: (unit == Unit::DbA).then(|| band(grounds)),
         weight: significant(piece.weight()),
         n: count(|behind| behind.n),
         worker_count: count(|behind| behind.worker_count),
@@ -188,6 +199,14 @@ fn scale(piece: &Piece) -> Option<f64> {
     let own = piece.hours_per_shift? * 60.0;
     let differs = significant((own - behind).abs()) > significant(SHIFT_LENGTH_MAY_DIFFER * behind);
     (differs && piece.grounds.mean.is_some()).then(|| own / behind)
+}
+
+/// A mean for shifts so many times as long; of noise the dose grows, and the level by the exchange rate.
+fn scaled_by(factor: f64, mean: f64, grounds: &Grounds) -> f64 {
+    match grounds.noise {
+        None => mean * factor,
+        Some(noise) => mean + rule(noise.criterion).exchange_rate * factor.log2(),
+    }
 }
 
 /// The weighted share of assigned time whose mean rests on a measured shift; absent without assigned time.
@@ -223,25 +242,25 @@ fn flags(
     noise: bool,
     any_mean: bool,
 ) -> Vec<HistoryFlag> {
-    let of_intervals = [HistoryFlag::FewDates, HistoryFlag::ShiftLengthDiffers];
+    let of_intervals = [HistoryFlag::FewDates, HistoryFlag::ShiftLengthDiffers, HistoryFlag::NoMeanLevel];
     let mut flags: BTreeSet<HistoryFlag> = view
         .intervals
         .iter()
         .flat_map(|interval| interval.flags.iter().copied())
         .filter(|flag| of_intervals.contains(flag))
         .collect();
-    let limits_missing = any_mean && (dose.lower.is_none() || dose.upper.is_none());
+    let limits_missing = !noise && any_mean && (dose.lower.is_none() || dose.upper.is_none());
+    let counted = view.days_at_or_above_action_level.is_some();
     let posterior = pieces.iter().any(|piece| piece.grounds.basis == Basis::Posterior);
     let conditions = [
         (!days.dropped.is_empty(), HistoryFlag::ShiftsDropped),
         // The expected days need the chance that a day is at or above, which awaits the posterior.
-        (
-            limits_missing || posterior || view.days_at_or_above_action_level.is_some(),
-            HistoryFlag::AwaitsPosterior,
-        ),
-        (noise, HistoryFlag::AwaitsNoise),
-        (!noise && view.days_at_or_above_action_level.is_none(), HistoryFlag::NoActionLevel),
-        (!noise && !any_mean, HistoryFlag::NoMean),
+        (limits_missing || posterior || (counted && !noise), HistoryFlag::AwaitsPosterior),
+        (noise, HistoryFlag::LevelsNotAdded),
+        (noise && view.equal_energy_mean.is_none(), HistoryFlag::NoEqualEnergyData),
+        (noise && counted, HistoryFlag::NoExpectedDays),
+        (!counted, HistoryFlag::NoActionLevel),
+        (!any_mean, HistoryFlag::NoMean),
     ];
     flags.extend(conditions.into_iter().filter(|(holds, _)| *holds).map(|(_, flag)| flag));
     flags.into_iter().collect()
@@ -261,7 +280,8 @@ fn steps(view: &HistoryView, pieces: &[Piece], timeline: &Timeline, bounds: Boun
         if let Some(scaled) = interval.mean.as_ref().and_then(|mean| mean.scaled_estimate) {
             let inputs = json!({"mean": mean, "hours_per_shift": piece.hours_per_shift,
                 "shift_minutes": piece.grounds.shift_minutes});
-            steps.push(Step::new(named("mean by hours"), SCALED_BY_HOURS, inputs, json!(scaled)));
+            let formula = if piece.grounds.noise.is_some() { LEVEL_BY_HOURS } else { SCALED_BY_HOURS };
+            steps.push(Step::new(named("mean by hours"), formula, inputs, json!(scaled)));
         }
         let inputs = json!({"days": piece.days.calendar, "days_by_schedule": piece.days.by_schedule,
             "shifts_per_week": piece.shifts_per_week, "days_recorded": piece.days.recorded});
@@ -275,6 +295,9 @@ fn steps(view: &HistoryView, pieces: &[Piece], timeline: &Timeline, bounds: Boun
     if view.lag_years > 0 {
         let inputs = json!({"to": day(bounds.end), "lag_years": view.lag_years});
         steps.push(Step::new("lag", LAG, inputs, day(bounds.lag_from)));
+    }
+    if let Some(by_level) = &view.years_by_level {
+        steps.extend(noise_steps(pieces, bounds, by_level, view.equal_energy_mean.as_ref()));
     }
     if let Some(dose) = &view.cumulative {
         let inputs = json!({"intervals": parts, "days_missing": timeline.days_missing});

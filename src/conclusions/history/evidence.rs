@@ -5,6 +5,7 @@ use crate::conclusions::limits::AgentEvidence;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::ProfileMethod;
 use crate::model::facts::group::Judgement;
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::facts::worker::{Absence, Assignment, Employment, WorkedDay};
 use crate::model::identifiers::{GroupId, SiteId};
 use crate::model::measured::Measured;
@@ -84,8 +85,10 @@ pub struct EraMean {
     pub unit: Unit,
     /// How it was estimated.
     pub method: ProfileMethod,
-    /// The arithmetic mean with one-sided 95 % limits, where it can be estimated.
+    /// The arithmetic mean (of noise the mean level) with one-sided 95 % limits, where it can be estimated.
     pub mean: Option<MeanWithLimits>,
+    /// What else is known of noise, where it was measured.
+    pub noise: Option<NoiseMean>,
     /// Minutes of the shifts behind it.
     pub shift_minutes: Option<f64>,
     /// How many shifts are behind it.
@@ -100,6 +103,17 @@ pub struct EraMean {
     pub last: Option<NaiveDate>,
     /// Results behind it that are not accepted yet.
     pub not_accepted: usize,
+}
+
+/// What is known of the levels of noise beside their mean.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NoiseMean {
+    /// By which criterion the mean level is.
+    pub criterion: NoiseCriterion,
+    /// From the least that any 8-hour level can be to the most, dBA.
+    pub range: Measured,
+    /// The energy mean of the levels by the 3 dB exchange rate, dBA, where there are such.
+    pub equal_energy: Option<MeanWithLimits>,
 }
 
 impl EraMean {
@@ -129,6 +143,10 @@ pub struct OwnShift {
     pub site: SiteId,
     /// The unit of the averages.
     pub unit: Unit,
+    /// By which criterion, for noise.
+    pub criterion: Option<NoiseCriterion>,
+    /// The dose of noise, per cent.
+    pub dose: Option<Measured>,
     /// The 8-hour TWA as it is compared with levels (with a changed flow, everything from one value to the other).
     pub twa: Option<Measured>,
     /// The 8-hour TWA as it enters a mean.

@@ -1,14 +1,17 @@
 //! What a history takes from the conclusions on groups and shifts.
 
 use crate::conclusions::evidence::GroupEvidence;
-use crate::conclusions::history::evidence::{EraMean, GroupExposure, OwnShift, PlacedMove};
+use crate::conclusions::history::evidence::{EraMean, GroupExposure, NoiseMean, OwnShift, PlacedMove};
 use crate::conclusions::history::level_period::action_levels;
+use crate::conclusions::history::noise_basis::{TAKEN, mean_of, range_of};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY};
 use crate::conclusions::profile::{EraProfile, GroupConclusion};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::hygiene::cumulative::MeanWithLimits;
+use crate::hygiene::equal_energy::energy_mean;
 use crate::hygiene::shift::peak;
 use crate::model::facts::group::{Condition, ConditionKind, Judgement};
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::unit::Unit;
@@ -29,6 +32,7 @@ impl EraMean {
                 lower: mean.lower_95,
                 upper: mean.upper_95,
             }),
+            noise: None,
             shift_minutes: profile.shift_minutes,
             n: profile.results.len(),
             worker_count: profile.worker_count,
@@ -38,6 +42,35 @@ impl EraMean {
             not_accepted: profile.not_accepted,
         }
     }
+}
+
+/// The means of a group, one for each era: of noise by the criterion that is taken first among those that were read, with
+/// the energy mean of the one that counts by 3 dB.
+fn era_means(profiles: &[EraProfile]) -> Vec<EraMean> {
+    let same_era =
+        |one: &EraProfile, two: &EraProfile| (one.era.from, one.era.to) == (two.era.from, two.era.to);
+    profiles
+        .chunk_by(same_era)
+        .filter_map(|era| noise_mean(era).or_else(|| era.last().map(EraMean::of)))
+        .collect()
+}
+
+/// The mean level of an era; `None` where no noise was measured in it.
+fn noise_mean(era: &[EraProfile]) -> Option<EraMean> {
+    let of = |criterion: NoiseCriterion| {
+        era.iter().find(|one| one.criterion == Some(criterion) && !one.results.is_empty())
+    };
+    let taken = TAKEN.into_iter().find_map(of)?;
+    let equal_energy = of(NoiseCriterion::Niosh).and_then(|one| energy_mean(&one.results));
+    Some(EraMean {
+        mean: taken.levels.as_ref().and_then(|levels| levels.mean_level).map(mean_of),
+        noise: Some(NoiseMean {
+            criterion: taken.criterion?,
+            range: range_of(&taken.results)?,
+            equal_energy,
+        }),
+        ..EraMean::of(taken)
+    })
 }
 
 /// When a respirator was required in a group for an agent (first day, first day no longer).
@@ -77,7 +110,7 @@ impl GroupExposure {
         Self {
             group: id,
             site: SiteId(group.site.id),
-            eras: conclusion.eras.iter().map(EraMean::of).collect(),
+            eras: era_means(&conclusion.eras),
             judgements: judgements
                 .iter()
                 .filter(|judgement| judgement.fact.group_id == id)
@@ -106,6 +139,8 @@ impl OwnShift {
             group: shift.group?,
             site: shift.site?,
             unit: shift.unit,
+            criterion: shift.criterion,
+            dose: shift.dose,
             twa: shift.compared(),
             mean_twa: shift.twa,
             short_term: peak(&means),

@@ -3,7 +3,8 @@
 //!
 //! The way through the folder: [`evidence`] is what goes in ([`from_conclusions`] takes it from groups and shifts), [`piece`] cuts the assignments where anything changes,
 //! [`basis`] finds the mean of each piece, [`weight`] how much was worked, [`timeline`] what is missing, [`conclude`] puts
-//! the history together. [`worker_days`] lists the dates that the surveillance clauses count, [`day_numbers`] sums them up.
+//! the history together. Noise takes its mean levels from [`noise_basis`], its years from [`noise_levels`] and the sum of
+//! a day's doses from [`noise_day`]. [`worker_days`] lists the dates that the surveillance clauses count, [`day_numbers`] sums them up.
 
 pub mod basis;
 #[cfg(test)]
@@ -13,6 +14,9 @@ pub mod day_numbers;
 pub mod evidence;
 pub mod from_conclusions;
 pub mod level_period;
+pub mod noise_basis;
+pub mod noise_day;
+pub mod noise_levels;
 pub mod piece;
 pub mod thresholds;
 pub mod timeline;

@@ -31,6 +31,13 @@ pub const SCALED_BY_HOURS: Formula = Formula {
     source: "this registry's rule",
 };
 
+/// A mean level for shifts of another length.
+pub const LEVEL_BY_HOURS: Formula = Formula {
+    formula: "scaled_estimate = estimate + exchange rate x log2(hours_per_shift x 60 / shift_minutes), where they differ \
+              by more than 10 %",
+    source: "this registry's rule; 29 CFR 1910.95 Appendix A, I(1) (the dose grows with time)",
+};
+
 /// How much rests on measurements.
 pub const MEASURED_SHARE: Formula = Formula {
     formula: "measured_share = weighted days whose mean rests on a measured shift / weighted days assigned",

@@ -2,6 +2,8 @@
 
 use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::day_numbers::DayNumbers;
+use crate::conclusions::history::noise_levels::{EqualEnergyView, LevelBand, YearsAtLevel};
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{GroupId, SiteId};
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
@@ -27,8 +29,14 @@ words! {
         ShiftsDropped = "shifts_dropped",
         /// What needs the posterior distribution is absent.
         AwaitsPosterior = "awaits_posterior",
-        /// The arithmetic of noise is not available yet.
-        AwaitsNoise = "awaits_noise",
+        /// Levels of noise are not added up to a dose; years by level, and the equal-energy mean, stand in its place.
+        LevelsNotAdded = "levels_not_added",
+        /// No time of this history has noise by the 3 dB exchange rate, so there is no equal-energy mean.
+        NoEqualEnergyData = "no_equal_energy_data",
+        /// The levels are too few, or too few of them read, for a mean level.
+        NoMeanLevel = "no_mean_level",
+        /// How many days at or above the action level are to be expected is not computed for noise.
+        NoExpectedDays = "no_expected_days",
         /// No action level is in force for this worker's groups.
         NoActionLevel = "no_action_level",
         /// No time of this history has a mean.
@@ -65,8 +73,12 @@ record! {
         group_id: GroupId,
         /// Whose mean it is.
         basis: Basis,
-        /// The mean; absent without an estimate.
+        /// The mean, of noise the mean level; absent without an estimate.
         mean: Option<IntervalMean>,
+        /// By which criterion the mean level of noise is.
+        criterion: Option<NoiseCriterion>,
+        /// The band of the level of noise.
+        level_band: Option<LevelBand>,
         /// The share of full time worked (five shifts a week are 1).
         weight: f64,
         /// Shifts behind the mean.
@@ -129,6 +141,10 @@ record! {
         intervals: Vec<HistoryInterval>,
         /// The dose; absent for noise.
         cumulative: Option<CumulativeView>,
+        /// Years of full time by level, for noise.
+        years_by_level: Option<Vec<YearsAtLevel>>,
+        /// The mean level by equal energy, for noise with data of the 3 dB exchange rate.
+        equal_energy_mean: Option<EqualEnergyView>,
         /// The dose over the years exposed.
         average_intensity: Option<Quantity>,
         /// Years with a mean above zero, each calendar day once.

@@ -2,7 +2,9 @@
 
 use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift};
 use crate::conclusions::history::level_period::level_on;
+use crate::conclusions::history::noise_day::noise_day;
 use crate::hygiene::shift::peak;
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{AssignmentId, GroupId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::unit::Unit;
@@ -207,13 +209,26 @@ impl Found<'_> {
             .iter()
             .filter_map(|group| level_on(&evidence.group(*group)?.action_level, date))
             .reduce(f64::min);
+        let twa = if evidence.agent.is_noise() {
+            // Without an action level (construction) the limit is what a day can reach.
+            let wanted =
+                if level.is_some() { NoiseCriterion::OshaActionLevel } else { NoiseCriterion::OshaLimit };
+            noise_day(&self.own, wanted, self.works_unmeasured(&own))
+        } else {
+            self.whole_day(&own)
+        };
         WorkerDay {
-            day: Day { date, twa: self.whole_day(&own), standing, short_term: peak(&short_term), respirator },
+            day: Day { date, twa, standing, short_term: peak(&short_term), respirator },
             action_level: level,
             sites: sites.into_iter().collect(),
             groups: groups.into_iter().collect(),
             basis: basis.into_iter().collect(),
         }
+    }
+
+    /// Whether a day is recorded in a group that nobody measured.
+    fn works_unmeasured(&self, own: &[(&OwnShift, Measured)]) -> bool {
+        self.worked.iter().any(|work| work.recorded && !own.iter().any(|(own, _)| own.group == work.group))
     }
 
     /// The worker's averages of the date added up over groups and sites.
@@ -224,11 +239,7 @@ impl Found<'_> {
         let (lower, upper) = own.iter().fold((0.0, Some(0.0)), |(lower, upper), (_, twa)| {
             (lower + twa.lower(), upper.zip(twa.upper()).map(|(sum, most)| sum + most))
         });
-        let unmeasured = self
-            .worked
-            .iter()
-            .any(|work| work.recorded && !own.iter().any(|(own, _)| own.group == work.group));
-        if unmeasured {
+        if self.works_unmeasured(own) {
             return Some(Measured::Above(lower).rounded());
         }
         Some(if own.len() == 1 { *first } else { Measured::from_bounds(lower, upper).rounded() })

@@ -4,21 +4,21 @@ use crate::conclusions::asked::Asked;
 use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::{Values, arc_minutes_an_hour, confounders};
 use crate::conclusions::verdict::removal::{pairs, removal_view};
-use crate::conclusions::verdict::sentence::{Told, noise_sentence, removal_sentence, sentence};
+use crate::conclusions::verdict::sentence::{Told, removal_sentence, sentence};
 use crate::conclusions::verdict::shift_value::{ShiftValue, shift_values};
 use crate::conclusions::verdict::sides::sides;
 use crate::conclusions::verdict::task_sample::{Place, TaskEvidence, TaskSample, TaskSamples};
 use crate::conclusions::verdict::thresholds::{PAIRS_ENOUGH, USUAL_TARGET_PERCENT};
 use crate::conclusions::verdict::view::{
-    ARC_TIME_NOT_RECORDED, AWAITS_NOISE, BACKGROUND_PARTLY_MEASURED, BACKGROUND_SUBTRACTED,
-    CHANGED_AFTER_RESULT, Excluded, ExclusionReason, ONE_STATE_ONLY, PROJECTED, REPEATED_WORKERS,
-    SEVERAL_CONTROLS_RAN, USUAL_MINUTES_NOT_STATED, VerdictView,
+    ARC_TIME_NOT_RECORDED, BACKGROUND_PARTLY_MEASURED, BACKGROUND_SUBTRACTED, CHANGED_AFTER_RESULT, Excluded,
+    ExclusionReason, ONE_STATE_ONLY, PROJECTED, REPEATED_WORKERS, SEVERAL_CONTROLS_RAN,
+    USUAL_MINUTES_NOT_STATED, VerdictView,
 };
 use crate::conclusions::verdict::working::Compared;
 use crate::hygiene::control_effect::{Question, control_effect};
 use crate::hygiene::efficiency::REMOVAL_EFFICIENCY;
 use crate::model::facts::control::Control;
-use crate::model::facts::sampling::{Covers, Position};
+use crate::model::facts::sampling::{Covers, NoiseCriterion, Position};
 use crate::model::identifiers::ControlId;
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -40,6 +40,8 @@ pub(super) struct Case<'c, 'e> {
     pub(super) samples: &'c TaskSamples,
     pub(super) control: &'e Version<Control>,
     pub(super) unit: Unit,
+    /// By which criterion, for noise.
+    pub(super) criterion: Option<NoiseCriterion>,
     pub(super) asked: Asked,
 }
 
@@ -48,7 +50,7 @@ impl Case<'_, '_> {
         ControlId(self.control.id)
     }
 
-    fn title(&self) -> &str {
+    pub(super) fn title(&self) -> &str {
         self.control.fact.title.as_str()
     }
 
@@ -59,7 +61,7 @@ impl Case<'_, '_> {
         self.samples.usable.iter().filter(here).collect()
     }
 
-    fn left_out(&self, positions: &[Position], short_term: bool) -> Vec<Excluded> {
+    pub(super) fn left_out(&self, positions: &[Position], short_term: bool) -> Vec<Excluded> {
         self.samples
             .left_out
             .iter()
@@ -81,7 +83,7 @@ impl Case<'_, '_> {
         ends.iter().any(ran) || (ends.is_empty() && !self.left_out(ENDS, false).is_empty())
     }
 
-    fn empty(&self, position: Position, short_term: bool) -> VerdictView {
+    pub(super) fn empty(&self, position: Position, short_term: bool) -> VerdictView {
         VerdictView {
             agent_code: self.evidence.agent.code().clone(),
             control_id: self.control_id(),
@@ -102,6 +104,8 @@ impl Case<'_, '_> {
             method: None,
             ratio_of_geometric_means: None,
             reduction_percent: None,
+            criterion: self.criterion,
+            difference_level: None,
             p_value: None,
             probability_lowered: None,
             probability_target_met: None,
@@ -112,15 +116,6 @@ impl Case<'_, '_> {
             sentence: String::new(),
             flags: Vec::new(),
             working: None,
-        }
-    }
-
-    pub(super) fn of_noise(&self, position: Position, short_term: bool) -> VerdictView {
-        VerdictView {
-            excluded: self.left_out(&[position], short_term),
-            sentence: noise_sentence(self.title()),
-            flags: vec![AWAITS_NOISE.to_owned()],
-            ..self.empty(position, short_term)
         }
     }
 
@@ -170,23 +165,25 @@ impl Case<'_, '_> {
         view
     }
 
-    fn compare(&self, position: Position, short_term: bool) -> Compared<'_> {
+    pub(super) fn compare(&self, position: Position, short_term: bool) -> Compared<'_> {
         let sides = sides(&self.at(&[position], short_term), self.control_id());
         let backgrounds = self.samples.backgrounds.as_slice();
         let values = Values {
-            without: shift_values(&sides.without, backgrounds),
-            with: shift_values(&sides.with, backgrounds),
+            without: shift_values(&sides.without, backgrounds, self.criterion),
+            with: shift_values(&sides.with, backgrounds, self.criterion),
         };
         let paired = values.all_in_both_states() && values.without.len() >= PAIRS_ENOUGH;
         let target_percent = self.control.fact.target_reduction_percent.unwrap_or(USUAL_TARGET_PERCENT);
         let numbers = |side: &[ShiftValue]| side.iter().map(|one| one.value).collect::<Vec<Measured>>();
-        let effect = control_effect(
-            &numbers(&values.without),
-            &numbers(&values.with),
-            &Question::new(paired, target_percent),
-        );
+        let question = Question::new(paired, target_percent);
+        let effect = match self.criterion {
+            None => control_effect(&numbers(&values.without), &numbers(&values.with), &question),
+            // Levels of noise have a difference and no ratio.
+            Some(_) => control_effect(&[], &[], &question),
+        };
         Compared {
             control: self.control_id(),
+            criterion: self.criterion,
             unit: self.unit,
             confounders: confounders(&sides, &values),
             sides,
@@ -245,7 +242,7 @@ impl Case<'_, '_> {
 }
 
 /// Raises the flags of a comparison that its figures do not carry themselves.
-fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
+pub(super) fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
     let Compared { sides, values, paired, .. } = compared;
     let all = || values.without.iter().chain(&values.with);
     let mut seen = BTreeSet::new();
@@ -264,7 +261,7 @@ fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
 }
 
 /// Fills in how many results, workers and dates stand behind a verdict, and whether any was voided.
-fn describe<'s>(view: &mut VerdictView, samples: impl Iterator<Item = &'s TaskSample>) {
+pub(super) fn describe<'s>(view: &mut VerdictView, samples: impl Iterator<Item = &'s TaskSample>) {
     let samples: Vec<&TaskSample> = samples.collect();
     let dates = dates(samples.iter().copied());
     let workers: BTreeSet<&Place> = samples
@@ -286,10 +283,10 @@ fn dates<'s>(samples: impl Iterator<Item = &'s TaskSample>) -> BTreeSet<NaiveDat
     samples.map(|sample| sample.date).collect()
 }
 
-fn count(number: usize) -> i64 {
+pub(super) fn count(number: usize) -> i64 {
     i64::try_from(number).unwrap_or(i64::MAX)
 }
 
-fn owned(flags: &[&str]) -> Vec<String> {
+pub(super) fn owned(flags: &[&str]) -> Vec<String> {
     flags.iter().map(|flag| (*flag).to_owned()).collect()
 }

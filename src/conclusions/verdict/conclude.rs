@@ -2,11 +2,12 @@
 
 use crate::conclusions::asked::Asked;
 use crate::conclusions::verdict::case::Case;
-use crate::conclusions::verdict::task_sample::{LeftOut, TaskEvidence, TaskSamples, task_samples, unit_of};
-use crate::conclusions::verdict::view::{ExclusionReason, VerdictView};
+use crate::conclusions::verdict::noise::criterion_compared;
+use crate::conclusions::verdict::task_sample::{TaskEvidence, TaskSamples, task_samples, unit_of};
+use crate::conclusions::verdict::view::VerdictView;
 use crate::model::facts::control::Control;
-use crate::model::facts::sampling::{Covers, Position};
-use crate::model::identifiers::{ControlId, SampleId};
+use crate::model::facts::sampling::Position;
+use crate::model::identifiers::ControlId;
 use crate::model::version::Version;
 use std::collections::BTreeSet;
 
@@ -16,49 +17,28 @@ use std::collections::BTreeSet;
 /// its breathing-zone row, with nothing to compare.
 pub fn control_verdicts(evidence: &TaskEvidence<'_>, asked: Asked) -> Vec<VerdictView> {
     let unit = unit_of(evidence, asked);
-    let noise = evidence.agent.is_noise();
-    let samples = if noise { noise_samples(evidence) } else { task_samples(evidence, unit, asked) };
+    let criterion = criterion_compared(evidence, asked);
+    let samples = task_samples(evidence, unit, criterion, asked);
     let mut verdicts = Vec::new();
     for control in controls(evidence, &samples) {
-        let case = Case { evidence, samples: &samples, control, unit, asked };
+        let case = Case { evidence, samples: &samples, control, unit, criterion, asked };
         for (position, short_term) in
             [Position::BreathingZone, Position::Area].into_iter().flat_map(|at| [(at, false), (at, true)])
         {
             let first = position == Position::BreathingZone && !short_term;
             if first || case.concerns(&[position], short_term) {
-                verdicts.push(if noise {
-                    case.of_noise(position, short_term)
+                verdicts.push(if criterion.is_some() {
+                    case.compared_levels(position, short_term)
                 } else {
                     case.compared(position, short_term)
                 });
             }
         }
-        if !noise && case.has_removal() {
+        if criterion.is_none() && case.has_removal() {
             verdicts.push(case.removal());
         }
     }
     verdicts
-}
-
-/// Noise waits for its own arithmetic: every sample of it is left out, and said so.
-fn noise_samples(evidence: &TaskEvidence<'_>) -> TaskSamples {
-    let mut samples = TaskSamples::default();
-    let of_task = evidence.samples.iter().filter(|sample| {
-        sample.sample.stands()
-            && sample.sample.fact.task_id.is_some_and(|task| task.0 == evidence.task.id)
-            && sample.results.iter().any(|result| result.fact.agent_code == *evidence.agent.code())
-    });
-    for sample in of_task {
-        let fact = &sample.sample.fact;
-        samples.left_out.push(LeftOut {
-            id: SampleId(sample.sample.id),
-            position: fact.position,
-            short_term: fact.covered() == Covers::ShortTerm,
-            reason: ExclusionReason::AwaitsNoise,
-        });
-    }
-    samples.left_out.sort_by_key(|left_out| left_out.id);
-    samples
 }
 
 /// The controls to judge: those that ever stood on the task or ran on a sample of it, but none that is worn.

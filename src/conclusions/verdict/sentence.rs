@@ -26,7 +26,7 @@ pub struct Told<'t> {
 }
 
 /// A control by its title, in quotation marks: titles of several words would run into the sentence.
-fn named(title: &str) -> String {
+pub(super) fn named(title: &str) -> String {
     format!("the control “{title}”")
 }
 
@@ -125,12 +125,7 @@ pub fn removal_sentence(
     format!("{few}{}", capitalised_unless(!few.is_empty(), &said))
 }
 
-/// The sentence where the arithmetic is not there yet.
-pub fn noise_sentence(control: &str) -> String {
-    format!("No verdict on {} yet: noise has its own arithmetic.", named(control))
-}
-
-fn capitalised_unless(after_colon: bool, text: &str) -> String {
+pub(super) fn capitalised_unless(after_colon: bool, text: &str) -> String {
     let mut letters = text.chars();
     match letters.next() {
         Some(first) if !after_colon => first.to_uppercase().chain(letters).collect(),
@@ -138,7 +133,7 @@ fn capitalised_unless(after_colon: bool, text: &str) -> String {
     }
 }
 
-fn shifts(count: usize) -> String {
+pub(super) fn shifts(count: usize) -> String {
     format!("{count} {}", if count == 1 { "shift" } else { "shifts" })
 }
 
@@ -191,7 +186,7 @@ fn target(told: &Told<'_>) -> String {
 }
 
 /// What else may explain the difference.
-fn reservation(confounders: &[Confounder]) -> Option<String> {
+pub(super) fn reservation(confounders: &[Confounder]) -> Option<String> {
     let mut differed = Vec::new();
     let mut clauses = Vec::new();
     for confounder in confounders {

@@ -1,7 +1,9 @@
 //! One value for each worker (or location), shift date and state, before any logarithm.
 
 use crate::conclusions::verdict::task_sample::{Place, TaskSample};
+use crate::hygiene::noise::compared_level;
 use crate::hygiene::shift::{Segment, duplicate_average, window_average};
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
@@ -26,7 +28,13 @@ pub struct ShiftValue {
 }
 
 /// The values of one side, by worker or location and date.
-pub fn shift_values(samples: &[&TaskSample], backgrounds: &[TaskSample]) -> Vec<ShiftValue> {
+///
+/// Of noise, by its criterion, the level that makes the sum of the doses over the sampled time; no background is taken off.
+pub fn shift_values(
+    samples: &[&TaskSample],
+    backgrounds: &[TaskSample],
+    criterion: Option<NoiseCriterion>,
+) -> Vec<ShiftValue> {
     let mut shifts: BTreeMap<(&Place, NaiveDate), Vec<&TaskSample>> = BTreeMap::new();
     for &sample in samples {
         shifts.entry((&sample.place, sample.date)).or_default().push(sample);
@@ -35,8 +43,9 @@ pub fn shift_values(samples: &[&TaskSample], backgrounds: &[TaskSample]) -> Vec<
         .into_iter()
         .filter_map(|((place, date), samples)| {
             let segments = segments(&samples);
-            let gross = window_average(&segments)?.rounded();
-            let background = background(&samples, backgrounds);
+            let average = window_average(&segments)?.rounded();
+            let gross = criterion.map_or(average, |criterion| compared_level(average, criterion));
+            let background = if criterion.is_some() { None } else { background(&samples, backgrounds) };
             Some(ShiftValue {
                 place: place.clone(),
                 date,
@@ -60,7 +69,7 @@ fn segments(samples: &[&TaskSample]) -> Vec<Segment> {
         .filter(|sample| original(sample).is_none())
         .filter_map(|sample| {
             let copies = samples.iter().filter(|other| original(other) == Some(&sample.number));
-            let values: Vec<_> = std::iter::once(sample).chain(copies).map(|one| one.value).collect();
+            let values: Vec<_> = std::iter::once(sample).chain(copies).map(|one| one.amount()).collect();
             Some(Segment { concentration: duplicate_average(&values)?, minutes: sample.minutes })
         })
         .collect()

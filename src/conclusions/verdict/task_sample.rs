@@ -11,8 +11,9 @@ use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::standing_result::is_used;
 use crate::conclusions::use_of_result::{LeftOutReason, Uses, VerdictUse};
 use crate::conclusions::verdict::view::ExclusionReason;
+use crate::hygiene::shift::EIGHT_HOURS_MINUTES;
 use crate::model::facts::control::Task;
-use crate::model::facts::sampling::{Covers, Position, Purpose, Sample};
+use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, Purpose, Sample};
 use crate::model::identifiers::{ControlId, SampleId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::text::Code;
@@ -94,8 +95,10 @@ pub struct TaskSample {
     pub date: NaiveDate,
     /// The controls that ran; for a background absent where this is not known.
     pub ran: Option<BTreeSet<ControlId>>,
-    /// The concentration in the unit of all.
+    /// The concentration in the unit of all; of noise the average level over the run.
     pub value: Measured,
+    /// The dose of noise, per cent, that 8 hours of it would make.
+    pub eight_hour_dose: Option<Measured>,
     /// Minutes sampled.
     pub minutes: f64,
     /// From when to when, where the runs say so.
@@ -112,6 +115,13 @@ pub struct TaskSample {
     pub chosen: bool,
     /// Whether its result is accepted.
     pub accepted: bool,
+}
+
+impl TaskSample {
+    /// What is averaged over time: the concentration, of noise the dose.
+    pub fn amount(&self) -> Measured {
+        self.eight_hour_dose.unwrap_or(self.value)
+    }
 }
 
 /// A sample that is not used, with what it would have been compared with.
@@ -147,8 +157,13 @@ pub fn unit_of(evidence: &TaskEvidence<'_>, asked: Asked) -> Unit {
     evidence.agent.unit().or_else(first).unwrap_or(Unit::MgPerM3)
 }
 
-/// Sorts the samples of a task into those that may be compared and those that may not.
-pub fn task_samples(evidence: &TaskEvidence<'_>, unit: Unit, asked: Asked) -> TaskSamples {
+/// Sorts the samples of a task into those that may be compared and those that may not; of noise by one criterion.
+pub fn task_samples(
+    evidence: &TaskEvidence<'_>,
+    unit: Unit,
+    criterion: Option<NoiseCriterion>,
+    asked: Asked,
+) -> TaskSamples {
     let mut ordered: Vec<&SampleEvidence> =
         evidence.samples.iter().filter(|sample| belongs(evidence, &sample.sample.fact)).collect();
     ordered.sort_by_key(|sample| {
@@ -164,7 +179,7 @@ pub fn task_samples(evidence: &TaskEvidence<'_>, unit: Unit, asked: Asked) -> Ta
             short_term: fact.covered() == Covers::ShortTerm,
             reason,
         };
-        let admitted = admit(evidence, sample, unit, asked);
+        let admitted = admit(evidence, sample, (unit, criterion), asked);
         // Compared by another result all the same.
         if admitted.is_ok() && result_voided(sample, evidence.agent.code()) {
             samples.left_out.push(left_out(ExclusionReason::ChangedAfterResult));
@@ -180,7 +195,7 @@ pub fn task_samples(evidence: &TaskEvidence<'_>, unit: Unit, asked: Asked) -> Ta
 }
 
 /// Whether a sample is of this task; a background may be of its group or of no group at all.
-fn belongs(evidence: &TaskEvidence<'_>, sample: &Sample) -> bool {
+pub(super) fn belongs(evidence: &TaskEvidence<'_>, sample: &Sample) -> bool {
     let of_task = sample.task_id.is_some_and(|task| task.0 == evidence.task.id);
     match sample.position {
         Position::FieldBlank => false,
@@ -197,7 +212,7 @@ fn belongs(evidence: &TaskEvidence<'_>, sample: &Sample) -> bool {
 fn admit(
     evidence: &TaskEvidence<'_>,
     sample: &SampleEvidence,
-    unit: Unit,
+    (unit, criterion): (Unit, Option<NoiseCriterion>),
     asked: Asked,
 ) -> Result<TaskSample, Option<ExclusionReason>> {
     let fact = &sample.sample.fact;
@@ -218,12 +233,22 @@ fn admit(
     if uses.verdict == VerdictUse::Never {
         return Err(uses.reasons.iter().find_map(|reason| never(*reason)));
     }
-    let Some(Concluded { unit: found_in, concentration, minutes, flags, accepted, .. }) =
-        conclude(sample, evidence.agent, asked).into_iter().next()
-    else {
-        return Err(without_result(sample, evidence.agent, asked));
-    };
     let refuse = |reason| Err(Some(reason));
+    let found = conclude(sample, evidence.agent, asked);
+    let by_others = !found.is_empty();
+    let mut of_criterion = found.into_iter().filter(|one| criterion.is_none() || one.criterion == criterion);
+    let Some(Concluded { unit: found_in, concentration, dose, minutes, flags, accepted, .. }) =
+        of_criterion.next()
+    else {
+        return Err(if by_others {
+            Some(ExclusionReason::OtherCriterion)
+        } else {
+            without_result(sample, evidence.agent, asked)
+        });
+    };
+    if flags.contains(&Flag::NoNoiseDose) {
+        return refuse(ExclusionReason::NoNoiseDose);
+    }
     if found_in != unit || flags.contains(&Flag::UnitNotOfLimit) {
         return refuse(ExclusionReason::UnitNotOfLimit);
     }
@@ -258,6 +283,7 @@ fn admit(
         date: fact.shift_date,
         ran,
         value,
+        eight_hour_dose: dose.map(|dose| dose.scaled(EIGHT_HOURS_MINUTES / minutes)),
         minutes,
         span,
         clock: span.map(|span| clock(evidence.group, fact.shift_date, span)),

@@ -34,6 +34,14 @@ pub const ONE_VALUE_A_SHIFT: Formula = Formula {
     source: "this registry's rule; common practice (time-weighted mean)",
 };
 
+/// One level of a shift.
+pub const ONE_LEVEL_A_SHIFT: Formula = Formula {
+    formula: "one level for each worker (or location), shift date and state: that of sum(dose) over sum(minutes), \
+              level = criterion level + exchange rate x log2(dose_percent x 480 / (100 x minutes)); duplicates by the mean \
+              of their doses",
+    source: "this registry's rule; 29 CFR 1910.95 Appendix A, I(1) (doses of parts add)",
+};
+
 /// The background taken off.
 pub const NET_OF_BACKGROUND: Formula = Formula {
     formula: "value - time-weighted background of the same shift; at or below zero: below the value itself",

@@ -2,11 +2,12 @@
 
 use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::Confounder;
-use crate::hygiene::control_effect::{self, EffectMethod, TargetAnswer, Verdict};
-use crate::hygiene::efficiency;
-use crate::model::facts::sampling::Position;
+use crate::hygiene::control_effect::{self, Effect, EffectMethod, TargetAnswer, Verdict};
+use crate::hygiene::{efficiency, level_difference};
+use crate::model::facts::sampling::{NoiseCriterion, Position};
 use crate::model::identifiers::{ControlId, SampleId};
 use crate::model::text::Code;
+use crate::model::unit::Unit;
 use crate::model::working::Step;
 use crate::{record, words};
 use chrono::NaiveDate;
@@ -29,10 +30,9 @@ pub const USUAL_MINUTES_NOT_STATED: &str = "usual_minutes_not_stated";
 pub const SEVERAL_CONTROLS_RAN: &str = "several_controls_ran";
 /// A result, or a sample with a known result, was voided.
 pub const CHANGED_AFTER_RESULT: &str = "changed_after_result";
-/// Noise has its own arithmetic, which is not available yet.
-pub const AWAITS_NOISE: &str = "awaits_noise";
 
-/// The flags of verdicts beside those of [`control_effect::FLAGS`] and [`efficiency::FLAGS`], with their meaning.
+/// The flags of verdicts beside those of [`control_effect::FLAGS`], [`efficiency::FLAGS`] and
+/// [`level_difference::FLAGS`], with their meaning.
 pub const FLAGS: &[(&str, &str)] = &[
     (REPEATED_WORKERS, "Workers recur among values that are compared as independent."),
     (ONE_STATE_ONLY, "With the other running controls the same, results exist in one state only."),
@@ -49,12 +49,11 @@ pub const FLAGS: &[(&str, &str)] = &[
         CHANGED_AFTER_RESULT,
         "A result, or a sample with a known result, was voided; those left out this way are listed.",
     ),
-    (AWAITS_NOISE, "The arithmetic of noise is not available yet."),
 ];
 
 /// Every flag a verdict can carry, with its meaning.
 pub fn all_flags() -> impl Iterator<Item = (&'static str, &'static str)> {
-    FLAGS.iter().chain(control_effect::FLAGS).chain(efficiency::FLAGS).copied()
+    FLAGS.iter().chain(control_effect::FLAGS).chain(efficiency::FLAGS).chain(level_difference::FLAGS).copied()
 }
 
 words! {
@@ -104,8 +103,10 @@ words! {
         NoSimultaneousPartner = "no_simultaneous_partner",
         /// The control did not run.
         ControlNotRunning = "control_not_running",
-        /// Noise has its own arithmetic, which is not available yet.
-        AwaitsNoise = "awaits_noise",
+        /// It is noise, and no dose can be made of its result: no criterion is named, or it is no A-weighted level or dose.
+        NoNoiseDose = "no_noise_dose",
+        /// Its noise was read by other criteria only.
+        OtherCriterion = "other_criterion",
     }
 }
 
@@ -116,6 +117,28 @@ record! {
         sample_id: SampleId,
         /// Why.
         reason: ExclusionReason,
+    }
+}
+
+record! {
+    /// A difference of mean levels with two-sided 95 % limits, with less without.
+    pub struct LevelDifferenceView {
+        /// The estimate.
+        estimate: Option<f64>,
+        /// The 2.5 % limit.
+        lower_95: Option<f64>,
+        /// The 97.5 % limit.
+        upper_95: Option<f64>,
+        /// The unit of all three.
+        unit: Unit,
+    }
+}
+
+impl LevelDifferenceView {
+    /// The figure; absent where nothing of it can be given.
+    pub fn of(difference: Effect) -> Option<Self> {
+        let EffectView { estimate, lower_95, upper_95 } = EffectView::of(difference)?;
+        Some(Self { estimate, lower_95, upper_95, unit: Unit::DbA })
     }
 }
 
@@ -172,8 +195,12 @@ record! {
         method: Option<EffectMethod>,
         /// With over without.
         ratio_of_geometric_means: Option<EffectView>,
-        /// The reduction in per cent.
+        /// The reduction in per cent; of noise absent.
         reduction_percent: Option<EffectView>,
+        /// By which criterion noise is compared: of those that were read the one with most samples.
+        criterion: Option<NoiseCriterion>,
+        /// With less without in dB, for noise: below 0 is lower with the control.
+        difference_level: Option<LevelDifferenceView>,
         /// Two-sided p value of no difference.
         p_value: Option<f64>,
         /// Probability that exposure is lower with the control.

@@ -6,12 +6,13 @@ use crate::conclusions::verdict::shift_value::ShiftValue;
 use crate::conclusions::verdict::sides::Sides;
 use crate::conclusions::verdict::task_sample::TaskSample;
 use crate::conclusions::verdict::thresholds::{
-    CONFOUNDERS, NET_OF_BACKGROUND, ONE_VALUE_A_SHIFT, PAIRED, SIDES,
+    CONFOUNDERS, NET_OF_BACKGROUND, ONE_LEVEL_A_SHIFT, ONE_VALUE_A_SHIFT, PAIRED, SIDES,
 };
 use crate::hygiene::control_effect::{
     CONTRAST_PROBABILITY, ControlEffect, EffectMethod, PAIRED_ON_LOGS, REDUCTION, VERDICT, WELCH_ON_LOGS,
 };
 use crate::hygiene::likelihood_ratio::PROFILE_LIKELIHOOD;
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::ControlId;
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -28,6 +29,8 @@ use std::collections::BTreeSet;
 pub struct Compared<'s> {
     /// The control.
     pub control: ControlId,
+    /// By which criterion, for noise.
+    pub criterion: Option<NoiseCriterion>,
     /// The unit of all values.
     pub unit: Unit,
     /// The samples.
@@ -50,7 +53,7 @@ impl Compared<'_> {
         self.sides.all().map(|sample| sample.date).collect()
     }
 
-    fn quantity(&self, measured: Measured) -> Value {
+    pub(super) fn quantity(&self, measured: Measured) -> Value {
         Quantity::computed(measured, self.unit).to_json()
     }
 
@@ -83,6 +86,7 @@ impl Compared<'_> {
     }
 
     fn push_values(&self, state: &str, side: &[ShiftValue], samples: &[&TaskSample], steps: &mut Vec<Step>) {
+        let formula = if self.criterion.is_some() { ONE_LEVEL_A_SHIFT } else { ONE_VALUE_A_SHIFT };
         for one in side {
             let inputs: Vec<Value> = samples
                 .iter()
@@ -94,7 +98,7 @@ impl Compared<'_> {
                 .collect();
             let step = format!("value {state}, {}", one.date);
             let gross = self.quantity(one.gross);
-            steps.push(Step::new(step.clone(), ONE_VALUE_A_SHIFT, json!(inputs), gross.clone()));
+            steps.push(Step::new(step.clone(), formula, json!(inputs), gross.clone()));
             if let Some(background) = one.background {
                 let inputs = json!({"value": gross, "background": self.quantity(background)});
                 steps.push(Step::new(step, NET_OF_BACKGROUND, inputs, self.quantity(one.value)));

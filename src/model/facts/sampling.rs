@@ -190,9 +190,11 @@ record! {
     pub struct OnSiteResult {
         /// The agent.
         agent_code: Code,
-        /// What was read.
+        /// What was read. Of noise a level in `dB[A]` is the average over the sample's run by the criterion (not yet over 8
+        /// hours), with `<` where the dosimeter shows no number; a value in % is the dose of the run. Each criterion that
+        /// was read is a result of its own.
         value: Quantity,
-        /// By which criterion, for noise.
+        /// By which criterion, for noise; without it no dose is made.
         criterion: Option<NoiseCriterion>,
     }
 }

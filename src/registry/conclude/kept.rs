@@ -1,10 +1,11 @@
 //! What stored rows keep for histories: a group's means and standing, a worker's own shifts. A history then reads some
 //! twenty rows instead of every sample of every group.
 
-use crate::conclusions::history::evidence::{EraMean, GroupExposure, OwnShift, PlacedMove};
+use crate::conclusions::history::evidence::{EraMean, GroupExposure, NoiseMean, OwnShift, PlacedMove};
 use crate::conclusions::history::level_period::LevelPeriod;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::ProfileMethod;
+use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{EventId, GroupId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -31,6 +32,8 @@ record! {
         lower: Option<f64>,
         /// Its upper limit.
         upper: Option<f64>,
+        /// What else is known of noise.
+        noise: Option<KeptNoise>,
         /// Minutes of the shifts behind it.
         shift_minutes: Option<f64>,
         /// How many shifts.
@@ -45,6 +48,22 @@ record! {
         last: Option<NaiveDate>,
         /// Results not accepted yet.
         not_accepted: i64,
+    }
+}
+
+record! {
+    /// What is known of levels of noise beside their mean.
+    pub struct KeptNoise {
+        /// By which criterion the mean level is.
+        criterion: NoiseCriterion,
+        /// From the least level to the most.
+        range: Quantity,
+        /// The energy mean.
+        energy: Option<f64>,
+        /// Its lower limit.
+        energy_lower: Option<f64>,
+        /// Its upper limit.
+        energy_upper: Option<f64>,
     }
 }
 
@@ -101,6 +120,10 @@ record! {
         site_id: SiteId,
         /// The unit.
         unit: Unit,
+        /// By which criterion, for noise.
+        criterion: Option<NoiseCriterion>,
+        /// The dose of noise.
+        dose: Option<Quantity>,
         /// The 8-hour TWA as it is compared with levels.
         twa: Option<Quantity>,
         /// The 8-hour TWA as it enters a mean.
@@ -171,6 +194,13 @@ impl KeptMean {
             estimate: era.mean.map(|mean| mean.estimate),
             lower: era.mean.and_then(|mean| mean.lower),
             upper: era.mean.and_then(|mean| mean.upper),
+            noise: era.noise.map(|noise| KeptNoise {
+                criterion: noise.criterion,
+                range: Quantity { measured: noise.range, unit: era.unit, reported: None },
+                energy: noise.equal_energy.map(|mean| mean.estimate),
+                energy_lower: noise.equal_energy.and_then(|mean| mean.lower),
+                energy_upper: noise.equal_energy.and_then(|mean| mean.upper),
+            }),
             shift_minutes: era.shift_minutes,
             n: count(era.n),
             worker_count: count(era.worker_count),
@@ -189,6 +219,15 @@ impl KeptMean {
             unit: self.unit,
             method: self.method,
             mean: self.estimate.map(|estimate| MeanWithLimits { estimate, lower, upper }),
+            noise: self.noise.map(|kept| NoiseMean {
+                criterion: kept.criterion,
+                range: kept.range.measured,
+                equal_energy: kept.energy.map(|estimate| MeanWithLimits {
+                    estimate,
+                    lower: kept.energy_lower,
+                    upper: kept.energy_upper,
+                }),
+            }),
             shift_minutes: self.shift_minutes,
             n: counted(self.n),
             worker_count: counted(self.worker_count),
@@ -235,6 +274,8 @@ impl KeptShift {
             group_id: shift.group,
             site_id: shift.site,
             unit: shift.unit,
+            criterion: shift.criterion,
+            dose: shift.dose.map(|measured| Quantity { measured, unit: Unit::Percent, reported: None }),
             twa: quantity(shift.twa),
             mean_twa: quantity(shift.mean_twa),
             short_term: quantity(shift.short_term),
@@ -254,6 +295,8 @@ impl KeptShift {
             group: self.group_id,
             site: self.site_id,
             unit: self.unit,
+            criterion: self.criterion,
+            dose: measured(self.dose),
             twa: measured(self.twa),
             mean_twa: measured(self.mean_twa),
             short_term: measured(self.short_term),
@@ -281,6 +324,8 @@ mod tests {
             group: GroupId(Uuid::from_u128(1)),
             site: SiteId(Uuid::from_u128(2)),
             unit: Unit::UgPerM3,
+            criterion: Some(NoiseCriterion::Niosh),
+            dose: Some(Measured::Value(0.1 + 0.2)),
             twa: Some(Measured::Between { lower: 0.1, upper: 0.1 + 0.2 }),
             mean_twa: Some(Measured::Below(0.3)),
             short_term: None,
@@ -307,6 +352,11 @@ mod tests {
                 unit: Unit::UgPerM3,
                 method: ProfileMethod::Exact,
                 mean: Some(MeanWithLimits { estimate: 1.0 / 3.0, lower: None, upper: Some(0.7) }),
+                noise: Some(NoiseMean {
+                    criterion: NoiseCriterion::OshaLimit,
+                    range: Measured::Below(80.0),
+                    equal_energy: Some(MeanWithLimits { estimate: 0.1 + 0.2, lower: None, upper: Some(0.7) }),
+                }),
                 shift_minutes: Some(480.0),
                 n: 7,
                 worker_count: 3,

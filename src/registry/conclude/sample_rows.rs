@@ -65,6 +65,8 @@ record! {
         flow_change_percent: Option<f64>,
         /// The agent.
         agent_code: Option<String>,
+        /// By which criterion, for noise.
+        criterion: Option<String>,
         /// How far the result has come.
         status: Option<String>,
         /// Whether it stands.
@@ -185,6 +187,7 @@ fn blank_row(sample: &Version<Sample>, said: &SampleView) -> SampleRow {
         volume_litres: said.volume.as_ref().map(|volume| volume.measured.lower()),
         flow_change_percent: said.flow_change_percent,
         agent_code: None,
+        criterion: None,
         status: None,
         stands: None,
         laboratory: None,
@@ -203,6 +206,7 @@ fn blank_row(sample: &Version<Sample>, said: &SampleView) -> SampleRow {
 fn fill_result(row: &mut SampleRow, view: &SampleResultView) {
     row.result_id = view.id;
     row.agent_code = Some(view.agent_code.to_string());
+    row.criterion = view.criterion.map(|criterion| criterion.to_string());
     row.status = Some(view.status.to_string());
     row.stands = Some(view.stands);
     row.flags.extend(view.flags.iter().map(ToString::to_string));

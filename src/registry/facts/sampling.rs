@@ -12,7 +12,7 @@ use crate::model::facts::site::Site;
 use crate::model::facts::worker::{Assignment, Worker};
 use crate::model::identifiers::{GroupId, SampleId, SiteId};
 use crate::model::shape::{Faults, Shape};
-use crate::model::unit::Dimension;
+use crate::model::unit::{Dimension, Unit};
 use crate::model::version::Version;
 use crate::registry::facts::{refer, runs, worker};
 use crate::registry::place::{Place, Under};
@@ -334,8 +334,11 @@ async fn check_sample(
     for (n, read) in sample.on_site_results.iter().flatten().enumerate() {
         let at = format!("{at}/on_site_results/{n}");
         refer::agent(change, &read.agent_code, &format!("{at}/agent_code"), faults).await?;
-        if !read.value.unit.is_exposure() {
-            faults.note(format!("{at}/value/unit"), "must be a unit of exposure");
+        // A dosimeter shows a level or a dose; a dose is one by a criterion.
+        let is_dose = read.value.unit == Unit::Percent && read.criterion.is_some();
+        if !read.value.unit.is_exposure() && !is_dose {
+            let detail = "must be a unit of exposure, or % for a dose of noise by a named criterion";
+            faults.note(format!("{at}/value/unit"), detail);
         }
     }
     let worker = check_worker(sample, scope, change, at, faults).await?;
