@@ -6,7 +6,6 @@ variable-area flow meters; 29 CFR 1910.1000, table Z-1 (24.45 litres in a mole a
 
 import math
 
-from . import draws
 from .comparison import EXACT, Absent, Number, Refused, plain, Amount
 from .draws import chance, digits, one_of, quantity
 from .units import UNITS, Known, convert, dimension, known, molar_volume, number
@@ -144,7 +143,9 @@ class UnitConversion:
             value = value if unit == "K" else round(value - 273.15, 2)
         else:
             value = digits(10.0 ** rng.uniform(-9, 9), one_of(rng, (1, 3, 12)))
-        source = quantity(rng, value, unit, one_of(rng, (None,) * 6 + ("<", ">")))
+        # A temperature below another is not one between zero and that.
+        bounded = dimension(unit) != "temperature"
+        source = quantity(rng, value, unit, one_of(rng, (None,) * 6 + ("<", ">")) if bounded else None)
         if chance(rng, 0.1) and value > 0.0:
             source = {"lower": value / 3, "upper": value, "unit": unit}
         body = {"quantity": source, "to": to}

@@ -19,6 +19,7 @@ BANDS = (0.01, 0.1, 0.5, 1.0)
 NEGLIGIBLE = 38.0  # e^-38 is below the rounding of a sum
 POINTS = 12
 NODES, WEIGHTS = legendre.leggauss(POINTS)
+SHORT = legendre.leggauss(6)
 # From values at the nodes to Legendre coefficients of their integral from -1.
 _TO_SERIES = np.array([(2 * k + 1) / 2 * legendre.legval(NODES, [0] * k + [1]) * WEIGHTS for k in range(POINTS)])
 _INTEGRATE = np.array([legendre.legint(np.eye(POINTS)[k], lbnd=-1) if k else [1.0, 1.0] + [0.0] * (POINTS - 1)
@@ -73,6 +74,7 @@ class Conditional:
         lengths = np.stack([self.zone, 1.0 - 2.0 * self.zone, self.zone], axis=1)
         lengths = np.repeat(lengths, fineness, axis=1) / fineness
         edges = np.cumsum(np.pad(lengths, ((0, 0), (1, 0))), axis=1)
+        self.edges = self.start[:, None] + self.length[:, None] * edges
         at = edges[:, :-1, None] + lengths[..., None] * (0.5 + 0.5 * NODES)
         self.mu = self.start[:, None] + self.length[:, None] * at.reshape(len(sigma), -1)
         self.density = np.exp(ln_density(results, self.mu, sigma)[0] - self.top[:, None])
@@ -162,7 +164,7 @@ def sigma_mesh(low, high, panels, kinks=()):
     inside = [math.log(sigma) for sigma in kinks if sigma > 0.0 and low < math.log(sigma) < high]
     edges = np.unique(np.concatenate([np.linspace(low, high, panels + 1), inside]))
     centre, half = 0.5 * (edges[1:] + edges[:-1]), 0.5 * np.diff(edges)
-    nodes, weights = legendre.leggauss(6)
+    nodes, weights = SHORT
     sigma = np.exp((centre[:, None] + half[:, None] * nodes).ravel())
     return sigma, (half[:, None] * weights).ravel() * sigma
 
@@ -234,7 +236,7 @@ class Posterior:
 class RatioPosterior:
     """The posterior of ln(GM with / GM without), both on one box, with one common ln GSD."""
 
-    def __init__(self, without, with_, box, mesh=(16, 4)):
+    def __init__(self, without, with_, box, mesh=(8, 5)):
         self.box = box
         coarse = lambda sigma: sum(Conditional(side, box, sigma, 2).ln_mass for side in (without, with_))
         sigma, weights = sigma_mesh(*sigma_range(coarse, box.narrow, box.wide), mesh[0])
@@ -251,16 +253,15 @@ class RatioPosterior:
         return float(self.share @ (self.mass * self.with_.below(self.without.mu + ln_ratio)).sum(1))
 
     def below(self, ln_ratio):
-        """The same, integrated piecewise between the points where the other side meets an end of its support."""
-        start, end = self.without.start, self.without.end
-        ends = [start] + [np.clip(other - ln_ratio, start, end) for other in (self.with_.start, self.with_.end)] + [end]
-        total = 0.0
-        for low, high in zip(ends, ends[1:]):
-            steps = np.linspace(0.0, 1.0, 4)
-            at = (steps[:-1, None] + (0.5 + 0.5 * NODES) * steps[1]).ravel()
-            mu = low[:, None] + (high - low)[:, None] * at
-            weights = ((high - low) / self.without.length)[:, None] * np.tile(0.5 * WEIGHTS * steps[1], 3)
-            total = total + (weights * self.without.share_at(mu) * self.with_.below(mu + ln_ratio)).sum(1)
+        """The same, integrated between all the points where either side changes from one panel to the next."""
+        start, end = self.without.start[:, None], self.without.end[:, None]
+        others = np.clip(self.with_.edges - ln_ratio, start, end)
+        edges = np.sort(np.concatenate([self.without.edges, others], axis=1), axis=1)
+        nodes, weights = SHORT
+        gaps = np.diff(edges, axis=1)[..., None]
+        mu = (edges[:, :-1, None] + gaps * (0.5 + 0.5 * nodes)).reshape(len(edges), -1)
+        shares = (gaps * 0.5 * weights).reshape(len(edges), -1) / self.without.length[:, None]
+        total = (shares * self.without.share_at(mu) * self.with_.below(mu + ln_ratio)).sum(1)
         return float(self.share @ total)
 
     def quantile(self, probability):

@@ -1,6 +1,7 @@
 """The posterior of a group's profile, from one result on."""
 
 import math
+from dataclasses import dataclass
 
 from . import draws, group_profile
 from .comparison import Absent, Amount, Fault, Free, Number, Word
@@ -12,11 +13,12 @@ from .posterior import Box, Posterior, default_box
 RELATIVE, PROBABILITY = 1e-5, 1e-5
 
 
+@dataclass(frozen=True)
 class PriorEnd:
     """An end of the prior in GM: a quantity, or a bare number in the unit of the results."""
 
-    def __init__(self, value, unit):
-        self.value, self.unit = value, unit
+    value: float
+    unit: str
 
     def judge(self, got, beside):
         if isinstance(got, dict):

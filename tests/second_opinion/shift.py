@@ -8,9 +8,9 @@ Scala 1975 (extended shifts); 29 CFR 1910.1025(c)(2) (lead).
 import math
 
 from . import draws
-from .comparison import Absent, Amount, Free, Number, Refused, Word, plain
+from .comparison import Absent, Amount, Number, Refused, Word, plain
 from .draws import chance, digits, one_of, quantity
-from .units import Known, convert, known, number, rounded
+from .units import Known, known, number, rounded
 
 ONE_SIDED_95 = 1.645  # as printed in NIOSH 77-173
 

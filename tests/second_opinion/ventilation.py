@@ -110,7 +110,7 @@ class AirClearing:
             return dict.fromkeys(names, Absent("fewer than two usable readings at different times"))
         # A reading just above the background leaves few digits of the difference.
         least = min(value - background for value in values if value > background)
-        relative = 1e-9 + 1e-14 * max(values) / least
+        relative = 1e-9 + 1e-15 * background / least
         changes = -60.0 * slope
         expected = {names[0]: Number(changes, relative, absolute=1e-11)}
         if changes <= 1e-11:
