@@ -19,6 +19,7 @@ AREAS = [
     for area in module.AREAS
 ]
 SHOWN = 3  # faulty inputs printed in full, for each area
+ROUNDING = 6e-12  # answers have 12 significant digits
 CONFIRMED_EACH = 15  # every so many inputs a library's own, coarser routine confirms ours where there is one
 
 
@@ -52,6 +53,8 @@ def judge(area, body, reply, tally):
         return compare(expectation, answer, tally)
     except Fault as fault:
         return [f"the answer {fault}"]
+    except Exception as error:  # the input must be seen whatever went wrong
+        return [f"the second opinion itself failed: {error!r}"]
 
 
 def check(area, service, options):
@@ -68,17 +71,22 @@ def check(area, service, options):
                 tally.faults.append((at, body, [f"there is no calculation {area.calculation}"], ""))
                 break
             tally.inputs += 1
-            if faults := judge(area, body, replies[at].result(), tally):
-                tally.faults.append((at, body, faults, replies[at].result()[1]))
+            faults = judge(area, body, replies[at].result(), tally)
             if hasattr(area, "confirm") and (at % CONFIRMED_EACH == 0 or options.only is not None):
-                area.confirm(body)
+                try:
+                    area.confirm(body)
+                except Exception as error:
+                    faults.append(f"a library does not confirm the second opinion: {error!r}")
+            if faults:
+                tally.faults.append((at, body, faults, replies[at].result()[1]))
     return tally
 
 
 def report(area, tally, seconds, options):
     """One line for the area, then its faults in full."""
     worst = sorted(tally.worst.items(), key=lambda one: -one[1])
-    shown = ", ".join(f"{name} {distance:.0e}" for name, distance in worst if distance > 1e-12) or "none above 1e-12"
+    above = [f"{name} {distance:.0e}" for name, distance in worst if distance > ROUNDING]
+    shown = ", ".join(above + [f"{len(worst) - len(above)} fields at most {ROUNDING:.0e}"])
     refused = f", {tally.refused} refused as expected" if tally.refused else ""
     word = f"{len(tally.faults)} FAULTY" if tally.faults else "ok"
     print(f"{area.name}: {word}, {tally.inputs} inputs, {tally.figures} figures{refused}, {seconds:.1f} s; "

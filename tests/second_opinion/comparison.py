@@ -66,6 +66,8 @@ class Amount:
             raise Fault(f"has the unit {got['unit']}, expected one like {self.unit}")
         if self.lower == self.upper and "value" not in got:
             raise Fault(f"is {got!r}, expected a plain value")
+        if any(isinstance(got.get(key), (str, bool)) for key in ("value", "lower", "upper")):
+            raise Fault(f"is {got!r}, whose number is none")
         range_ = known(got, self.unit)
         return max(
             difference(range_.lower, self.lower, self.relative, self.absolute),

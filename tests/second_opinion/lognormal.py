@@ -120,9 +120,10 @@ def land_probability(moments, m):
     shape = lambda x: -(n - 1) * _ln_cosh(x) - 2.0 * slope * special.expit(2.0 * x)
     highest = shape(peak)
     low, high = min(peak - reach, at - 1.0), max(peak + reach, at + 1.0)
+    # Panels two deviations wide: with two values the density falls like exp(-exp(-x)) on one side.
+    inner = np.linspace(peak - reach, peak + reach, int(reach * math.sqrt(n - 1)) + 2)
     parts = []
     for start, end in ((low, at), (at, high)):
-        inner = np.linspace(peak - reach, peak + reach, 17)
         x, weights = panels(np.concatenate([[start, end], inner[(inner > start) & (inner < end)]]))
         parts.append(float(weights @ np.exp(shape(x) - highest)))
     return parts[0] / (parts[0] + parts[1])

@@ -96,9 +96,25 @@ class RatioLikelihood:
         start = float(with_.finite_ends().mean() - without.finite_ends().mean())
         pooled = fit(without.with_(with_.moved(-start)))
         solved = optimize.root(lambda at: this._slopes(*at), [pooled[0], start, math.log(pooled[1])], tol=1e-14)
-        this.peak, this.sigma = float(solved.x[1]), math.exp(solved.x[2])
-        this.highest = this.at(this.peak)
+        this.peak = float(solved.x[1])
+        # A slope of zero is also far away, where everything is flat: then the top is sought along the profile.
+        if np.abs(solved.fun).max() > 1e-7 or this.at(this.peak) < pooled[2]:
+            this.peak = this._top(start, pooled[1])
+        _, this.sigma, this.highest = fit(without.with_(with_.moved(-this.peak)))
         return this
+
+    def _top(self, start, step):
+        """Where the profile's slope, that of the side with the control at the refitted mean, is zero."""
+        def slope(ratio):
+            mu, sigma, _ = fit(self.sides[0].with_(self.sides[1].moved(-ratio)))
+            return log_likelihood(self.sides[1], mu + ratio, math.log(sigma))[1][0]
+
+        direction = 1.0 if slope(start) > 0.0 else -1.0
+        inner, outer = start, start + direction * step
+        while slope(outer) * direction > 0.0:
+            inner, step = outer, step * 1.6
+            outer += direction * step
+        return optimize.brentq(slope, *sorted((inner, outer)), xtol=1e-13, rtol=1e-14)
 
     def _slopes(self, mu, ratio, ln_sigma):
         """Derivatives by mu, log ratio (both in units of sigma) and ln sigma."""

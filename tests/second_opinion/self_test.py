@@ -3,6 +3,7 @@
 The examples' units differ from the contract's; their numbers are what counts.
 """
 
+import contextlib
 import datetime
 import json
 import math
@@ -13,7 +14,7 @@ from scipy import integrate, special, stats
 
 from . import air, dose, group_profile, likelihood, lognormal, non_detects, posterior, ratio, shift, ventilation
 from . import sample_plan, worker_variance
-from .comparison import Fault, difference
+from .comparison import Absent, Amount, Fault, Number, Tally, Word, compare, difference, read
 from .control_effect import verdict
 from .units import Known, molar_volume
 
@@ -282,6 +283,28 @@ def other_means():
         yield f"posterior probability {share} on a plain grid"
 
 
+def overlooked():
+    """Wrong answers that the comparison would let pass; there must be none."""
+    expected = {"mean": Number(2.0, unit="mg/m3"), "level": Amount(0.0, 3.0, "ug/m3"), "limit": Absent("not asked"),
+                "word": Word("met"), "count": Word(3)}
+    right = {"mean": 2000.0, "unit": "ug/m3", "level": {"comparator": "<", "value": 3.0, "unit": "ug/m3"},
+             "word": "met", "count": 3, "flags": ["why"]}
+    wrong = [
+        {"mean": 2.0}, {"mean": 2000.0001}, {"mean": "2000"}, {"unit": "[ppm]"}, {"limit": 1.0}, {"word": "not_met"},
+        {"count": 3.0}, {"count": True}, {"flags": []}, {"level": {"value": 3.0, "unit": "ug/m3"}},
+        {"level": {"comparator": "<", "value": "3.0", "unit": "ug/m3"}}, {"level": 3.0}, {"level": {}},
+    ]
+    if faults := compare(expected, right, Tally()):
+        yield f"a right answer: {faults}"
+    for change in wrong:
+        if not compare(expected, right | change, Tally()):
+            yield f"the wrong answer {change}"
+    for text in ('{"x": NaN}', '{"x": -Infinity}', '{"x": 1e999}', '{"x": null}', '{"x": 1'):
+        with contextlib.suppress(Fault):
+            read(text)
+            yield f"the text {text}"
+
+
 def run():
     """Checks everything; gives how many examples or checks failed."""
     cases = {case["id"]: case for case in json.loads(EXAMPLES.read_text(encoding="utf-8"))["cases"]}
@@ -303,5 +326,8 @@ def run():
     for disagreement in other_means():
         failed += 1
         print(f"self-test: other means disagree about {disagreement}")
+    for passed in overlooked():
+        failed += 1
+        print(f"self-test: the comparison misjudges {passed}")
     print(f"self-test: {'FAULTY' if failed else 'ok'}, {examples} worked examples, {figures} figures")
     return failed

@@ -59,9 +59,16 @@ class Service:
     def calculate(self, name, body):
         """Asks for a calculation; gives the status and the text of the answer."""
         headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}
-        self.connection.request("POST", f"/api/v1/calculations/{name}", json.dumps(body), headers)
-        response = self.connection.getresponse()
-        return response.status, response.read().decode()
+        for again in (False, True):
+            try:
+                self.connection.request("POST", f"/api/v1/calculations/{name}", json.dumps(body), headers)
+                response = self.connection.getresponse()
+                return response.status, response.read().decode()
+            except ConnectionError:
+                # A kept connection may have been closed in the meantime; a calculation can be asked again.
+                self.connection.close()
+                if again:
+                    raise NotServed(f"no answer to {json.dumps(body)}\n{self._logged()}") from None
 
     def _command(self, *words):
         done = subprocess.run(
