@@ -281,6 +281,14 @@ def other_means():
     share = float((weight * (grid_mu + lognormal.Z_95 * grid_sigma < math.log(5.0))).sum() / weight.sum())
     if abs(share - coarse.percentile_below(math.log(5.0))) > 1e-3:
         yield f"posterior probability {share} on a plain grid"
+    # The ratio of two sides: every pair of grid points of one sigma, the diagonal counting half.
+    other = likelihood.LogResults([-math.inf, -1.6], [-0.7, -1.6])
+    sigmas, mus = np.linspace(box.narrow, box.wide, 201)[:, None], np.linspace(box.low, box.high, 1601)
+    heights = [posterior.ln_density(side, mus + 0.0 * sigmas, sigmas[:, 0])[0] for side in (logs, other)]
+    one, two = (np.exp(height - height.max()) for height in heights)
+    below = float((one * (two.cumsum(1) - 0.5 * two)).sum() / (one.sum(1) * two.sum(1)).sum())
+    if abs(below - posterior.RatioPosterior(logs, other, box).below(0.0)) > 1e-3:
+        yield f"posterior probability {below} of a ratio on a plain grid"
 
 
 def overlooked():
