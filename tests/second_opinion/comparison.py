@@ -75,6 +75,34 @@ class Amount:
         )
 
 
+@dataclass(frozen=True)
+class Quantile:
+    """A quantile of a distribution by quadrature: near in value, or in the probability that it stands for.
+
+    Where a distribution is flat its quantiles say little, and only the probability can be judged.
+    """
+
+    value: float
+    probability: float
+    distribution: object  # from a value in the unit to its probability
+    relative: float
+    within: float
+    unit: str | None = None
+
+    def judge(self, got, beside):
+        try:
+            return Number(self.value, self.relative, unit=self.unit).judge(got, beside)
+        except Fault as fault:
+            if isinstance(got, bool) or not isinstance(got, (int, float)) or got <= 0.0 or "unit" in str(fault):
+                raise
+            got = convert(got, beside["unit"], self.unit) if self.unit is not None else got
+            stands_for = self.distribution(got)
+            if abs(stands_for - self.probability) > self.within:
+                stands = f"it stands for the probability {stands_for:.7f}, not {self.probability}"
+                raise Fault(f"{fault}; {stands}") from None
+        return 0.0
+
+
 def plain(value, unit, relative=EXACT, absolute=0.0):
     """A quantity that is a plain value."""
     return Amount(value, value, unit, relative, absolute)

@@ -6,7 +6,7 @@ Definitions are those of the contract.
 import math
 
 from . import draws
-from .comparison import Absent, Free, Number, Perhaps, Word
+from .comparison import Absent, Free, Number, Perhaps, Quantile, Word
 from .draws import chance, one_of
 from .likelihood import LogResults
 from .posterior import Box, Posterior, RatioPosterior, default_box
@@ -33,7 +33,8 @@ def verdict(lower, upper, target):
 class Effect:
     """A request, read in one unit."""
 
-    def __init__(self, body):
+    def __init__(self, body, answer=()):
+        answer = dict(answer)
         self.unit = body["without"][0]["unit"]
         self.without, self.with_ = ([known(one, self.unit) for one in body[side]] for side in ("without", "with"))
         self.logs = LogResults.of(self.without), LogResults.of(self.with_)
@@ -48,7 +49,11 @@ class Effect:
         if prior := body.get("prior"):
             self.box = Box(prior["gm_lower"], prior["gm_upper"], prior["gsd_lower"], prior["gsd_upper"])
         else:
-            self.box = default_box(self.limit, max(one.lower if one.above else one.upper for one in both))
+            largest = max(one.lower if one.above else one.upper for one in both)
+            self.box = default_box(self.limit, largest)
+            # Results that press on the default box may widen it, up to 100 times the largest; the answer says so.
+            if "prior_widened" in answer.get("flags", []):
+                self.box.high = max(self.box.high, math.log(100.0 * largest))
 
     def counts(self):
         return {
@@ -79,6 +84,17 @@ def interval_fields(estimate, lower, upper, target, error):
     fields["verdict"] = Free("an end lies at 1") if close(1.0) or close(target) else Word(word)
     fields["target"] = Free("an end lies at the target") if close(target) else Word(answer)
     return fields
+
+
+class Reduction:
+    """A reduction in per cent, judged as the ratio that it comes from."""
+
+    def __init__(self, ratio):
+        self.ratio = ratio
+
+    def judge(self, got, beside):
+        Number(got).judge(got, beside)  # a number at all
+        return self.ratio.judge(1.0 - got / 100.0, beside)
 
 
 class FurtherSamples:
@@ -173,6 +189,12 @@ def posterior_fields(effect, ln_target):
     post = RatioPosterior(*effect.logs, effect.box)
     limits = [post.quantile(p) for p in (0.5, 0.025, 0.975)]
     fields = interval_fields(*limits, effect.target, PROBABILITY)
+    below = lambda ratio: post.below(math.log(ratio))
+    turned = {"estimate": "estimate", "lower_95": "upper_95", "upper_95": "lower_95"}
+    for (name, other), ln_ratio, p in zip(turned.items(), limits, (0.5, 0.025, 0.975)):
+        ratio = Quantile(math.exp(ln_ratio), p, below, PROBABILITY, PROBABILITY)
+        fields[f"ratio_of_geometric_means.{name}"] = ratio
+        fields[f"reduction_percent.{other}"] = Reduction(ratio)
     return fields | {
         "method": Word("posterior"),
         "p_value": Absent("a posterior has none", flagged=False),
@@ -237,8 +259,8 @@ class ControlEffect:
             body["prior"] = draws.box(rng, size / 10.0, size * 10.0)
         return body
 
-    def expect(self, body, _):
-        effect = Effect(body)
+    def expect(self, body, answer):
+        effect = Effect(body, answer)
         fields = effect.counts() | method_fields(effect)
         fields["sufficiency"] = sufficiency(effect)
         fields.setdefault("further_samples", Free("its definition leaves room"))

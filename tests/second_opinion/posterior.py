@@ -35,6 +35,43 @@ class Box:
         self.low, self.high = math.log(gm_lower), math.log(gm_upper)
         self.narrow, self.wide = math.log(gsd_lower), math.log(gsd_upper)
 
+    def ends(self, sigma):
+        """The ends in ln GM for every sigma."""
+        return np.full_like(sigma, self.low), np.full_like(sigma, self.high)
+
+    def ln_measure(self, ln_sigma):
+        """Uniform in ln GSD, seen from its own logarithm."""
+        return ln_sigma
+
+    def kinks(self, ln_level, sigmas_at):
+        """The sigmas at which a level meets an edge of the box."""
+        return [sigmas_at(ln_level - edge) for edge in (self.low, self.high)]
+
+
+class Flat:
+    """Everywhere, uniform in mu and ln sigma; needs two different detected values.
+
+    Ends are set where nothing is left: below, exact values bring down the density like exp(-SS/2 sigma^2), above, they
+    and ranges with two ends like sigma^-(n-1).
+    """
+
+    def __init__(self, results):
+        values, ends = results.values, results.finite_ends()
+        spread = float(values.std(ddof=1))
+        self.narrow = 0.01 * spread
+        held = len(values) + results.times[np.isfinite(results.bounds).all(axis=1)].sum()
+        self.wide = max(spread, float(np.ptp(ends))) * math.exp(45.0 / (held - 1))
+        self.middle, self.reach = float(ends.mean()), float(np.ptp(ends))
+
+    def ends(self, sigma):
+        return self.middle - self.reach - 40.0 * sigma, self.middle + self.reach + 40.0 * sigma
+
+    def ln_measure(self, ln_sigma):
+        return 0.0 * ln_sigma
+
+    def kinks(self, *_):
+        return []
+
 
 def default_box(limit, largest):
     """GM 0.0005 to 5 times the limit, or 1e-4 to 1e4 times the largest value without one; GSD 1.05 to 4."""
@@ -56,7 +93,10 @@ def ln_density(results, mu, sigma):
         low, high = (low - mu) / sigma, (high - mu) / sigma
         ln_p = ln_probability(low, high)
         value += times * ln_p
-        at = lambda end: np.exp(-0.5 * end**2 - ln_p)  # zero at an infinite end
+        # Zero at an infinite end; far out, where the exponent has no digits left, the hazard of a tail.
+        far = lambda end: np.log(np.maximum(np.abs(end), 1.0) * math.sqrt(2.0 * math.pi))
+        at = lambda end: np.exp(np.where(np.abs(end) > 1e6, np.minimum(far(end), -0.5 * end**2 - ln_p),
+                                         -0.5 * end**2 - ln_p))
         slope += times * (at(low) - at(high)) / (sigma * math.sqrt(2.0 * math.pi))
     return value, slope
 
@@ -90,7 +130,8 @@ class Conditional:
     def _support(self, results, box):
         """The ends between which the density is not negligible, by bisection: it has one top in mu."""
         sigma = self.sigma
-        low, high = np.full_like(sigma, box.low), np.full_like(sigma, box.high)
+        bottom, ceiling = box.ends(sigma)
+        low, high = bottom.copy(), ceiling.copy()
         for _ in range(60):
             middle = 0.5 * (low + high)
             rising = ln_density(results, middle, sigma)[1] > 0.0
@@ -98,8 +139,8 @@ class Conditional:
         mode = 0.5 * (low + high)
         top = ln_density(results, mode, sigma)[0]
         ends = []
-        for edge in (box.low, box.high):
-            outside, inside = np.full_like(sigma, edge), mode.copy()
+        for edge in (bottom, ceiling):
+            outside, inside = edge.copy(), mode.copy()
             whole = top - ln_density(results, outside, sigma)[0] < NEGLIGIBLE
             for _ in range(45):
                 middle = 0.5 * (outside + inside)
@@ -144,12 +185,12 @@ def _legendre(series, x):
     return series[..., 0] + x * one - 0.5 * two
 
 
-def sigma_range(ln_marginal, narrow, wide):
+def sigma_range(ln_marginal, box):
     """The part of ln sigma where the marginal is not negligible, found by closing in on it."""
-    low, high = math.log(narrow), math.log(wide)
+    low, high = math.log(box.narrow), math.log(box.wide)
     for _ in range(6):
         grid = np.linspace(low, high, 41)
-        height = ln_marginal(np.exp(grid)) + grid
+        height = ln_marginal(np.exp(grid)) + box.ln_measure(grid)
         kept = np.flatnonzero(height > height.max() - NEGLIGIBLE)
         first, last = max(kept[0] - 1, 0), min(kept[-1] + 1, len(grid) - 1)
         done = last - first > 20
@@ -159,19 +200,19 @@ def sigma_range(ln_marginal, narrow, wide):
     return low, high
 
 
-def sigma_mesh(low, high, panels, kinks=()):
+def sigma_mesh(low, high, panels, box, kinks=()):
     """Nodes and weights in sigma between two ln sigmas; panels end where an integrand has a kink."""
     inside = [math.log(sigma) for sigma in kinks if sigma > 0.0 and low < math.log(sigma) < high]
     edges = np.unique(np.concatenate([np.linspace(low, high, panels + 1), inside]))
     centre, half = 0.5 * (edges[1:] + edges[:-1]), 0.5 * np.diff(edges)
     nodes, weights = SHORT
-    sigma = np.exp((centre[:, None] + half[:, None] * nodes).ravel())
-    return sigma, (half[:, None] * weights).ravel() * sigma
+    ln_sigma = (centre[:, None] + half[:, None] * nodes).ravel()
+    return np.exp(ln_sigma), (half[:, None] * weights).ravel() * np.exp(box.ln_measure(ln_sigma))
 
 
 def quantile(distribution, probability, low, high, within=1e-10):
     """Where a distribution reaches a probability."""
-    return optimize.brentq(lambda at: distribution(at) - probability, low, high, xtol=within, rtol=1e-12)
+    return optimize.brentq(lambda at: distribution(at) - probability, low, high, xtol=within, rtol=1e-12, maxiter=2000)
 
 
 class Posterior:
@@ -180,13 +221,21 @@ class Posterior:
     def __init__(self, results, box, limit=None, mesh=(24, 4)):
         self.results, self.box, self.mesh = results, box, mesh
         coarse = lambda sigma: Conditional(results, box, sigma, 2).ln_mass
-        self.range = sigma_range(coarse, box.narrow, box.wide)
+        self.range = sigma_range(coarse, box)
         kinks = [self._percentile_kinks(math.log(band * limit)) for band in BANDS] if limit is not None else []
+        if not isinstance(box, Flat):
+            # The edge of what presses on the upper face in GSD.
+            kinks.append([box.wide - 0.02 * (box.wide - box.narrow)])
         self._integrate(sum(kinks, []))
         # What is asked as a quantile has its kinks where that lies: found on one mesh, then integrated on the next.
         for _ in range(2):
-            levels = [math.log(self.percentile_95(p)) for p in (0.5, 0.95)]
-            means = [math.log(self.arithmetic_mean(p)) for p in (0.05, 0.95)]
+            if isinstance(box, Flat):
+                # Far out in sigma the mean exp(sigma^2/2) passes a level almost at once: panels close to there.
+                steep = math.sqrt(2.0 * max(self.ln_arithmetic_mean(0.95) - box.middle, 1e-3))
+                self._integrate([steep * math.exp(step) for step in np.linspace(-0.4, 0.4, 33)])
+                break
+            levels = [self.ln_percentile_95(p) for p in (0.5, 0.95)]
+            means = [self.ln_arithmetic_mean(p) for p in (0.05, 0.95)]
             further = [self._percentile_kinks(one) for one in levels] + [self._mean_kinks(one) for one in means]
             further = sum(further, [])
             if not any(self.range[0] < math.log(sigma) < self.range[1] for sigma in further if sigma > 0.0):
@@ -194,17 +243,16 @@ class Posterior:
             self._integrate(sum(kinks, []) + further)
 
     def _integrate(self, kinks):
-        sigma, weights = sigma_mesh(*self.range, self.mesh[0], kinks)
+        sigma, weights = sigma_mesh(*self.range, self.mesh[0], self.box, kinks)
         self.given = Conditional(self.results, self.box, sigma, self.mesh[1])
         share = weights * np.exp(self.given.ln_mass - self.given.ln_mass.max())
         self.sigma, self.share = sigma, share / share.sum()
 
     def _percentile_kinks(self, ln_level):
-        """The sigmas at which a percentile at this level has its median at an edge of the box."""
-        return [(ln_level - edge) / Z_95 for edge in (self.box.low, self.box.high)]
+        return self.box.kinks(ln_level, lambda over: over / Z_95)
 
     def _mean_kinks(self, ln_level):
-        return [math.sqrt(max(2.0 * (ln_level - edge), 0.0)) for edge in (self.box.low, self.box.high)]
+        return self.box.kinks(ln_level, lambda over: math.sqrt(max(2.0 * over, 0.0)))
 
     def percentile_below(self, ln_level):
         """The probability that the 95th percentile is below a level."""
@@ -217,14 +265,35 @@ class Posterior:
         ends = [0.0] + [self.percentile_below(math.log(band * limit)) for band in BANDS] + [1.0]
         return np.diff(ends)
 
+    def ln_percentile_95(self, probability):
+        return self._quantile(self.percentile_below, probability, Z_95 * self.sigma)
+
     def percentile_95(self, probability):
-        reach = (self.given.start + Z_95 * self.sigma).min() - 1e-6, (self.given.end + Z_95 * self.sigma).max() + 1e-6
-        return math.exp(quantile(self.percentile_below, probability, *reach))
+        return math.exp(self.ln_percentile_95(probability))
+
+    def ln_arithmetic_mean(self, probability):
+        return self._quantile(self.mean_below, probability, 0.5 * self.sigma**2)
 
     def arithmetic_mean(self, probability):
-        half = 0.5 * self.sigma**2
-        reach = (self.given.start + half).min() - 1e-6, (self.given.end + half).max() + 1e-6
-        return math.exp(quantile(self.mean_below, probability, *reach))
+        return math.exp(self.ln_arithmetic_mean(probability))
+
+    def exceedance(self, limit, probability):
+        """The share of days above the limit that is not passed with this probability."""
+        below = lambda z: float(self.share @ self.given.below((math.log(limit) + z * self.sigma)[:, None])[:, 0])
+        z = optimize.brentq(lambda z: below(z) - probability, -1e9, 1e9, xtol=1e-12, rtol=1e-14, maxiter=2000)
+        return float(special.ndtr(z))
+
+    def _quantile(self, below, probability, moved):
+        low, high = (self.given.start + moved).min() - 1e-6, (self.given.end + moved).max() + 1e-6
+        return quantile(below, probability, low, high)
+
+    def near_upper_face(self):
+        """The mass within 2 % of the box's width from the highest GM, and from the highest GSD."""
+        box = self.box
+        gm = box.high - 0.02 * (box.high - box.low)
+        gsd = box.wide - 0.02 * (box.wide - box.narrow)
+        above = 1.0 - self.given.below(np.full((len(self.sigma), 1), gm))[:, 0]
+        return float(self.share @ above), float(self.share @ (self.sigma > gsd))
 
     def mean_of_arithmetic_mean(self):
         return float(self.share @ self.given.mean(lambda mu, sigma: np.exp(mu + 0.5 * sigma**2)))
@@ -239,7 +308,7 @@ class RatioPosterior:
     def __init__(self, without, with_, box, mesh=(8, 5)):
         self.box = box
         coarse = lambda sigma: sum(Conditional(side, box, sigma, 2).ln_mass for side in (without, with_))
-        sigma, weights = sigma_mesh(*sigma_range(coarse, box.narrow, box.wide), mesh[0])
+        sigma, weights = sigma_mesh(*sigma_range(coarse, box), mesh[0], box)
         self.without, self.with_ = (Conditional(side, box, sigma, mesh[1]) for side in (without, with_))
         height = self.without.ln_mass + self.with_.ln_mass
         share = weights * np.exp(height - height.max())
