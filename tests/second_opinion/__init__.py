@@ -1,0 +1,1 @@
+"""A second opinion on the registry's arithmetic, by general-purpose libraries and random inputs."""
