@@ -5,15 +5,12 @@ use crate::calculations::group_profile::{PriorInput, RESULTS_MOST};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
 use crate::conclusions::effect_working::effect_steps;
-use crate::conclusions::figures::EffectView;
-use crate::hygiene::control_effect::{
-    EffectMethod, Question, TargetAnswer, Verdict, control_effect, reduction_percent,
-};
+use crate::conclusions::figures::{AdjustedView, EffectView};
+use crate::hygiene::control_effect::{EffectMethod, Question, TargetAnswer, Verdict, control_effect};
 use crate::hygiene::log_linear::{LOG_LINEAR, Observation, adjusted_ratio};
 use crate::hygiene::sufficiency::{Levels, Sufficiency};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
-use crate::model::rounding::significant;
 use crate::model::shape::{Faults, Shape};
 use crate::model::text::Line;
 use crate::model::unit::Unit;
@@ -68,30 +65,6 @@ record! {
         prior: Option<PriorInput>,
         /// Conditions at whose same value the sides are compared besides.
         covariates: Option<Vec<CovariateInput>>,
-    }
-}
-
-record! {
-    /// How much the logarithm of a result changes per unit of a condition.
-    pub struct SlopeView {
-        /// The condition.
-        name: String,
-        /// The change.
-        slope: f64,
-    }
-}
-
-record! {
-    /// The comparison at the same conditions.
-    pub struct AdjustedView {
-        /// With over without.
-        ratio_of_geometric_means: EffectView,
-        /// The reduction in per cent.
-        reduction_percent: EffectView,
-        /// Two-sided p value of no difference.
-        p_value: f64,
-        /// What each condition does.
-        covariates: Vec<SlopeView>,
     }
 }
 
@@ -182,7 +155,13 @@ impl Calculation for ControlEffect {
         };
         let prior = input.prior.as_ref().and_then(|prior| prior.read(unit, &mut faults));
         check_covariates(&input, &mut faults);
-        let question = Question { paired: input.paired, target_reduction_percent: target, levels, prior };
+        let question = Question {
+            paired: input.paired,
+            target_reduction_percent: target,
+            levels,
+            limit_of_prior: levels.limit,
+            prior,
+        };
         let answer = faults.is_empty().then(|| {
             let found = control_effect(&without, &with, &question);
             working.take(|| effect_steps(&found, (&without, &with), unit, &question));
@@ -263,28 +242,14 @@ fn adjusted(
     let mut observations = side(without, false);
     observations.extend(side(with, true));
     let found = adjusted_ratio(&observations)?;
-    let ratio = EffectView {
-        estimate: Some(found.ratio),
-        lower_95: Some(found.lower_95),
-        upper_95: Some(found.upper_95),
-    };
-    let percent = |ratio: f64| Some(significant(reduction_percent(ratio)));
+    let names = covariates.iter().map(|covariate| covariate.name.as_str().to_owned());
+    let view = AdjustedView::of(&found, names);
     working.step("ratio at the same conditions", LOG_LINEAR, || {
         let given: Vec<Value> = covariates.iter().map(Shape::to_json).collect();
-        (json!({"covariates": given, "degrees_of_freedom": found.degrees_of_freedom}), ratio.to_json())
+        (
+            json!({"covariates": given, "degrees_of_freedom": found.degrees_of_freedom}),
+            view.ratio_of_geometric_means.to_json(),
+        )
     });
-    Some(AdjustedView {
-        reduction_percent: EffectView {
-            estimate: percent(found.ratio),
-            lower_95: percent(found.upper_95),
-            upper_95: percent(found.lower_95),
-        },
-        ratio_of_geometric_means: ratio,
-        p_value: found.p_value,
-        covariates: covariates
-            .iter()
-            .zip(found.slopes)
-            .map(|(covariate, slope)| SlopeView { name: covariate.name.as_str().to_owned(), slope })
-            .collect(),
-    })
+    Some(view)
 }

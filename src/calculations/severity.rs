@@ -85,7 +85,7 @@ impl Calculation for Severity {
             };
             working.step("severity", SEVERITY, || (inputs(), json!(found.severity)));
             let formula = match procedure {
-                Procedure::Osha if input.segments.len() == 1 => SINGLE_LIMITS,
+                _ if input.segments.len() == 1 => SINGLE_LIMITS,
                 Procedure::Osha => CONSECUTIVE_LIMITS,
                 Procedure::NioshUniform => UNIFORM_LIMITS,
                 Procedure::NioshNonuniform => NON_UNIFORM_LIMITS,

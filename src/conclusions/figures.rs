@@ -1,6 +1,7 @@
 //! Figures with their limits, as several conclusions and calculations show them.
 
-use crate::hygiene::control_effect::Effect;
+use crate::hygiene::control_effect::{Effect, reduction_percent};
+use crate::hygiene::log_linear::AdjustedRatio;
 use crate::hygiene::posterior::PriorBox;
 use crate::model::rounding::significant;
 use crate::model::unit::Unit;
@@ -128,5 +129,54 @@ record! {
         fold_range: Option<f64>,
         /// The share of workers whose own mean is above the limit.
         share_above_limit: Option<f64>,
+    }
+}
+
+record! {
+    /// How much the logarithm of a result changes per unit of a condition.
+    pub struct SlopeView {
+        /// The condition.
+        name: String,
+        /// The change.
+        slope: f64,
+    }
+}
+
+record! {
+    /// The comparison at the same conditions.
+    pub struct AdjustedView {
+        /// With over without.
+        ratio_of_geometric_means: EffectView,
+        /// The reduction in per cent.
+        reduction_percent: EffectView,
+        /// Two-sided p value of no difference.
+        p_value: f64,
+        /// What each condition does.
+        covariates: Vec<SlopeView>,
+    }
+}
+
+impl AdjustedView {
+    /// A ratio with the names of its conditions, in their order.
+    pub fn of(found: &AdjustedRatio, names: impl Iterator<Item = String>) -> Self {
+        let percent = |ratio: f64| Some(significant(reduction_percent(ratio)));
+        let AdjustedRatio { ratio, lower_95, upper_95, .. } = *found;
+        Self {
+            ratio_of_geometric_means: EffectView {
+                estimate: Some(ratio),
+                lower_95: Some(lower_95),
+                upper_95: Some(upper_95),
+            },
+            reduction_percent: EffectView {
+                estimate: percent(ratio),
+                lower_95: percent(upper_95),
+                upper_95: percent(lower_95),
+            },
+            p_value: found.p_value,
+            covariates: names
+                .zip(&found.slopes)
+                .map(|(name, slope)| SlopeView { name, slope: *slope })
+                .collect(),
+        }
     }
 }

@@ -205,6 +205,8 @@ pub struct Question {
     pub target_reduction_percent: f64,
     /// The limit and the action level that what remains is put against, in the unit of the results.
     pub levels: Levels,
+    /// The limit that the default prior is made from, in the unit of the results.
+    pub limit_of_prior: Option<f64>,
     /// The prior of the posterior; left out: the default one.
     pub prior: Option<PriorBox>,
 }
@@ -212,7 +214,13 @@ pub struct Question {
 impl Question {
     /// Independent sides or pairs and a target, nothing else.
     pub fn new(paired: bool, target_reduction_percent: f64) -> Self {
-        Self { paired, target_reduction_percent, levels: Levels::default(), prior: None }
+        Self {
+            paired,
+            target_reduction_percent,
+            levels: Levels::default(),
+            limit_of_prior: None,
+            prior: None,
+        }
     }
 }
 
@@ -357,8 +365,7 @@ impl ControlEffect {
         largest: f64,
         target: f64,
     ) -> Option<Spread> {
-        let limit = question.levels.limit;
-        let side = |side| settled(side, question.prior, limit, largest, None);
+        let side = |side| settled(side, question.prior, question.limit_of_prior, largest, None);
         let (without, with) = (side(logs.without), side(logs.with));
         for flag in without.iter().chain(&with).flat_map(|one| &one.flags) {
             self.flag(flag);

@@ -100,7 +100,7 @@ pub struct Severity {
     pub flags: Vec<&'static str>,
 }
 
-/// The half-width that a procedure puts around Y, from concentrations in the unit of `limit` with their minutes.
+/// The half-width that a procedure puts around Y (for one segment the error itself), from concentrations in the unit of `limit` with their minutes.
 ///
 /// ```
 /// use doseward::hygiene::severity::{Procedure, half_width};
@@ -115,7 +115,7 @@ pub fn half_width(segments: &[(f64, f64)], limit: f64, error: f64, procedure: Pr
     let consecutive = || error * squares.sqrt() / (limit * minutes);
     let count = segments.iter().fold(0.0, |count, _| count + 1.0);
     match procedure {
-        Procedure::Osha if segments.len() == 1 => error,
+        _ if segments.len() == 1 => error,
         Procedure::Osha => consecutive(),
         Procedure::NioshUniform => error / f64::sqrt(count),
         Procedure::NioshNonuniform => consecutive() / (error / Z_95).hypot(1.0),

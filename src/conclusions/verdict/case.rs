@@ -11,8 +11,7 @@ use crate::conclusions::verdict::task_sample::{Place, TaskEvidence, TaskSample, 
 use crate::conclusions::verdict::thresholds::{PAIRS_ENOUGH, USUAL_TARGET_PERCENT};
 use crate::conclusions::verdict::view::{
     ARC_TIME_NOT_RECORDED, BACKGROUND_PARTLY_MEASURED, BACKGROUND_SUBTRACTED, CHANGED_AFTER_RESULT, Excluded,
-    ExclusionReason, ONE_STATE_ONLY, PROJECTED, REPEATED_WORKERS, SEVERAL_CONTROLS_RAN,
-    USUAL_MINUTES_NOT_STATED, VerdictView,
+    ExclusionReason, ONE_STATE_ONLY, REPEATED_WORKERS, SEVERAL_CONTROLS_RAN, VerdictView,
 };
 use crate::conclusions::verdict::working::Compared;
 use crate::hygiene::control_effect::{Question, control_effect};
@@ -46,7 +45,7 @@ pub(super) struct Case<'c, 'e> {
 }
 
 impl Case<'_, '_> {
-    fn control_id(&self) -> ControlId {
+    pub(super) fn control_id(&self) -> ControlId {
         ControlId(self.control.id)
     }
 
@@ -112,6 +111,9 @@ impl Case<'_, '_> {
             target_reduction_percent: None,
             verdict: None,
             target: None,
+            sufficiency: None,
+            further_samples: None,
+            adjusted_for_arc_time: None,
             removal_efficiency: None,
             sentence: String::new(),
             flags: Vec::new(),
@@ -124,9 +126,15 @@ impl Case<'_, '_> {
         let mut compared = self.compare(position, short_term);
         let mut flags: Vec<&str> = compared.effect.flags.clone();
         raise_flags(&mut flags, &compared);
-        if position == Position::BreathingZone && !short_term {
-            self.raise_sufficiency_flags(&mut flags);
+        let remaining = (position == Position::BreathingZone && !short_term)
+            .then(|| self.remaining(&compared.values.with))
+            .unwrap_or_default();
+        for flag in &remaining.flags {
+            if !flags.contains(flag) {
+                flags.push(flag);
+            }
         }
+        let adjusted = compared.adjusted_for_arc_time();
         let mut excluded = self.left_out(&[position], short_term);
         excluded.append(&mut compared.sides.excluded);
         let effect = &compared.effect;
@@ -135,7 +143,7 @@ impl Case<'_, '_> {
             position,
             short_term,
             effect,
-            target_percent: compared.target_percent,
+            target_percent: compared.question.target_reduction_percent,
             confounders: &compared.confounders,
             date_count: compared.dates().len(),
         };
@@ -153,12 +161,20 @@ impl Case<'_, '_> {
             p_value: effect.p_value,
             probability_lowered: effect.probability_lowered,
             probability_target_met: effect.probability_target_met,
-            target_reduction_percent: Some(compared.target_percent),
+            target_reduction_percent: Some(compared.question.target_reduction_percent),
             verdict: effect.verdict,
             target: effect.target,
+            sufficiency: remaining.answer,
+            further_samples: effect.further_samples.map(i64::from),
+            adjusted_for_arc_time: adjusted.as_ref().map(|(view, _)| view.clone()),
             sentence: sentence(&told),
             flags: owned(&flags),
-            working: self.asked.working.then(|| compared.steps()),
+            working: self.asked.working.then(|| {
+                let mut steps = compared.steps();
+                steps.extend(adjusted.into_iter().map(|(_, step)| step));
+                steps.extend(remaining.step);
+                steps
+            }),
             ..self.empty(position, short_term)
         };
         describe(&mut view, compared.sides.all());
@@ -175,7 +191,8 @@ impl Case<'_, '_> {
         let paired = values.all_in_both_states() && values.without.len() >= PAIRS_ENOUGH;
         let target_percent = self.control.fact.target_reduction_percent.unwrap_or(USUAL_TARGET_PERCENT);
         let numbers = |side: &[ShiftValue]| side.iter().map(|one| one.value).collect::<Vec<Measured>>();
-        let question = Question::new(paired, target_percent);
+        let limit_of_prior = self.levels_on(values.dates().last().copied()).limit;
+        let question = Question { limit_of_prior, ..Question::new(paired, target_percent) };
         let effect = match self.criterion {
             None => control_effect(&numbers(&values.without), &numbers(&values.with), &question),
             // Levels of noise have a difference and no ratio.
@@ -188,19 +205,8 @@ impl Case<'_, '_> {
             confounders: confounders(&sides, &values),
             sides,
             values,
-            paired,
-            target_percent,
+            question,
             effect,
-        }
-    }
-
-    /// Whether what remains is sufficient awaits the posterior; here stands from what it will be computed.
-    fn raise_sufficiency_flags(&self, flags: &mut Vec<&str>) {
-        let whole_shift =
-            self.evidence.whole_shifts.iter().any(|shift| shift.ran.contains(&self.control_id()));
-        if !whole_shift {
-            let minutes = self.evidence.task.fact.usual_minutes_per_shift;
-            flags.push(if minutes.is_some() { PROJECTED } else { USUAL_MINUTES_NOT_STATED });
         }
     }
 
@@ -243,7 +249,7 @@ impl Case<'_, '_> {
 
 /// Raises the flags of a comparison that its figures do not carry themselves.
 pub(super) fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
-    let Compared { sides, values, paired, .. } = compared;
+    let Compared { sides, values, question, .. } = compared;
     let all = || values.without.iter().chain(&values.with);
     let mut seen = BTreeSet::new();
     let recurs = all().any(|one| matches!(one.place, Place::Worker(_)) && !seen.insert(one.place.clone()));
@@ -252,7 +258,7 @@ pub(super) fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
         arc_minutes_an_hour(&sides.without).is_some() != arc_minutes_an_hour(&sides.with).is_some();
     let conditions = [
         (!sides.both() && sides.all().next().is_some(), ONE_STATE_ONLY),
-        (recurs && !paired && sides.both(), REPEATED_WORKERS),
+        (recurs && !question.paired && sides.both(), REPEATED_WORKERS),
         (with_background > 0, BACKGROUND_SUBTRACTED),
         (with_background > 0 && with_background < all().count(), BACKGROUND_PARTLY_MEASURED),
         (sides.both() && arc_time_in_one_state, ARC_TIME_NOT_RECORDED),

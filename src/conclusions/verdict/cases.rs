@@ -8,6 +8,7 @@ use crate::conclusions::verdict::confounder::Confounder;
 use crate::conclusions::verdict::task_sample::{TaskEvidence, WholeShift};
 use crate::conclusions::verdict::view::{ExclusionReason, VerdictView};
 use crate::hygiene::control_effect::{EffectMethod, TargetAnswer, Verdict};
+use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::control::Control;
 use crate::model::facts::sampling::Position;
 use crate::model::measured::Measured;
@@ -90,7 +91,7 @@ fn pairs_are_compared_as_pairs_and_the_sentence_has_interval_and_shifts() {
         "With the control “arm” exposure in the breathing zone was lower by 69 % (95 % interval 15 % to 88 %) over 3 shifts \
          without and 3 with the control “arm”; the target of 50 % lower is unsettled."
     );
-    assert_eq!(verdict.flags, ["awaits_posterior", "usual_minutes_not_stated"]);
+    assert_eq!(verdict.flags, ["usual_minutes_not_stated"]);
 }
 
 #[test]
@@ -131,9 +132,13 @@ fn filters_of_one_shift_and_state_are_one_value_weighted_by_time() {
     // (3 x 120 + 1.5 x 360) / 480 = 1.875.
     assert_eq!(value.result["value"], json!(1.875));
     assert_eq!(value.inputs.as_array().unwrap().len(), 3);
-    // One value on each side tells no spread.
-    assert_eq!((verdict.method, verdict.verdict), (Some(EffectMethod::Posterior), None));
-    assert!(verdict.sentence.contains("too few"), "{}", verdict.sentence);
+    // One value on each side tells no spread: the posterior takes every one the prior holds for possible.
+    assert_eq!((verdict.method, verdict.verdict), (Some(EffectMethod::Posterior), Some(Verdict::Undecided)));
+    assert!(
+        verdict.further_samples.is_some() && verdict.sentence.contains(" further "),
+        "{}",
+        verdict.sentence
+    );
 }
 
 #[test]
@@ -410,17 +415,23 @@ fn what_remains_is_projected_unless_a_whole_shift_with_the_control_was_measured(
     let flags = |whole_shifts: &[WholeShift]| {
         let evidence =
             TaskEvidence { task: &task, group: &shop, agent: &agent, samples: &samples, whole_shifts };
-        control_verdicts(&evidence, Asked::default()).remove(0).flags
+        let verdict = control_verdicts(&evidence, Asked::default()).remove(0);
+        (verdict.flags, verdict.sufficiency)
     };
-    assert_eq!(flags(&[]), ["awaits_posterior", "projected"]);
+    // Chromium(VI): 2.0, 2.0 and 4.0 ug/m3 over half a shift are 1.0, 1.0 and 2.0 against 2.5 and 5 (29 CFR 1910.1026).
+    assert_eq!(flags(&[]), (vec!["projected".to_owned()], Some(Sufficiency::Unsettled)));
     let whole = |ran: BTreeSet<_>| WholeShift {
         worker_id: id(WORKER).into(),
         shift_date: date("2026-03-02"),
         ran,
         twa: Measured::Value(1.0),
     };
-    assert_eq!(flags(&[whole(BTreeSet::new())]), ["awaits_posterior", "projected"]);
-    assert_eq!(flags(&[whole(BTreeSet::from([id(ARM).into()]))]), ["awaits_posterior"]);
+    assert_eq!(flags(&[whole(BTreeSet::new())]).0, ["projected"]);
+    let low = WholeShift { twa: Measured::Value(0.02), ..whole(BTreeSet::from([id(ARM).into()])) };
+    let many: Vec<WholeShift> = (0..9)
+        .map(|k| WholeShift { twa: low.twa.scaled(if k % 2 == 0 { 1.0 } else { 1.3 }), ..low.clone() })
+        .collect();
+    assert_eq!(flags(&many), (Vec::new(), Some(Sufficiency::BelowActionLevel)));
 }
 
 #[test]

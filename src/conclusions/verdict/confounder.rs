@@ -49,6 +49,11 @@ pub struct Values {
 }
 
 impl Values {
+    /// The dates of both sides.
+    pub fn dates(&self) -> BTreeSet<NaiveDate> {
+        self.without.iter().chain(&self.with).map(|value| value.date).collect()
+    }
+
     /// Whether every worker-and-date (location-and-date) has both states.
     pub fn all_in_both_states(&self) -> bool {
         let keys = |side: &[ShiftValue]| -> BTreeSet<(Place, NaiveDate)> {

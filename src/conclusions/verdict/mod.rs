@@ -2,8 +2,10 @@
 //!
 //! The way through the folder: [`task_sample`] admits samples, [`sides`] says which of them are compared, [`shift_value`]
 //! makes one value of each shift, [`confounder`] looks for what else differed, [`conclude`] puts the verdicts together
-//! ([`removal`] for inlet and outlet, [`noise`] for levels, [`working`] for the steps), and [`sentence`] says it in words.
+//! ([`removal`] for inlet and outlet, [`noise`] for levels, `remaining` for what is left to breathe, `adjustment` for the
+//! same arc time, [`working`] for the steps), and [`sentence`] says it in words.
 
+mod adjustment;
 mod case;
 #[cfg(test)]
 mod cases;
@@ -11,6 +13,7 @@ pub mod conclude;
 pub mod confounder;
 mod level_sentence;
 pub mod noise;
+mod remaining;
 pub mod removal;
 pub mod sentence;
 pub mod shift_value;

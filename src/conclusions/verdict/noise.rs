@@ -46,7 +46,7 @@ impl Case<'_, '_> {
         let mut compared = self.compare(position, short_term);
         let levels = |side: &[ShiftValue]| side.iter().map(|one| one.value).collect::<Vec<Measured>>();
         let (without, with) = (levels(&compared.values.without), levels(&compared.values.with));
-        let found = level_difference(&without, &with, compared.paired);
+        let found = level_difference(&without, &with, compared.question.paired);
         let mut flags: Vec<&str> = found.flags.clone();
         raise_flags(&mut flags, &compared);
         let mut excluded = self.left_out(&[position], short_term);

@@ -36,7 +36,21 @@ pub fn sentence(told: &Told<'_>) -> String {
     let compared = told.effect.n_without > 0 && told.effect.n_with > 0;
     let few =
         if compared && told.date_count < DATES_ENOUGH { "Too few to describe this group: " } else { "" };
-    format!("{few}{}", capitalised_unless(!few.is_empty(), &body(told)))
+    format!("{few}{}{}", capitalised_unless(!few.is_empty(), &body(told)), further(told))
+}
+
+/// How much more would settle an undecided verdict.
+fn further(told: &Told<'_>) -> String {
+    let Some(further) = told.effect.further_samples else { return String::new() };
+    let conditions = if told.confounders.iter().any(|one| *one != Confounder::FewDates) {
+        ", under the same conditions in both"
+    } else {
+        ""
+    };
+    format!(
+        " About {further} further {} in each state would settle it at the present difference and spread{conditions}.",
+        if further == 1 { "shift" } else { "shifts" }
+    )
 }
 
 fn body(told: &Told<'_>) -> String {

@@ -25,6 +25,8 @@ pub struct ShiftValue {
     pub background: Option<Measured>,
     /// Minutes sampled.
     pub minutes: f64,
+    /// Arc minutes an hour of sampled time, where every sample states them.
+    pub arc_minutes_per_hour: Option<f64>,
 }
 
 /// The values of one side, by worker or location and date.
@@ -53,9 +55,17 @@ pub fn shift_values(
                 gross,
                 background,
                 minutes: significant(segments.iter().map(|segment| segment.minutes).sum()),
+                arc_minutes_per_hour: arc_minutes_per_hour(&samples),
             })
         })
         .collect()
+}
+
+/// Arc minutes an hour of sampled time; `None` where a sample does not state them.
+fn arc_minutes_per_hour(samples: &[&TaskSample]) -> Option<f64> {
+    let arc = samples.iter().try_fold(0.0, |sum, sample| Some(sum + sample.arc_minutes?))?;
+    let minutes: f64 = samples.iter().map(|sample| sample.minutes).sum();
+    (minutes > 0.0).then(|| significant(60.0 * arc / minutes))
 }
 
 /// The stretches of sampled time; a duplicate is averaged with its original and adds no time.

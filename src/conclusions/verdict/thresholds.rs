@@ -48,6 +48,12 @@ pub const NET_OF_BACKGROUND: Formula = Formula {
     source: "this registry's rule",
 };
 
+/// What remains without a whole shift measured.
+pub const PROJECTION: Formula = Formula {
+    formula: "concentration with the control x usual minutes of the task / 480",
+    source: "this registry's rule",
+};
+
 /// When values are compared as pairs.
 pub const PAIRED: Formula = Formula {
     formula: "paired when every worker-and-date (location-and-date) has both states and there are 3 or more",

@@ -1,8 +1,9 @@
 //! A verdict as people and programs read it.
 
-use crate::conclusions::figures::EffectView;
+use crate::conclusions::figures::{AdjustedView, EffectView};
 use crate::conclusions::verdict::confounder::Confounder;
 use crate::hygiene::control_effect::{self, Effect, EffectMethod, TargetAnswer, Verdict};
+use crate::hygiene::sufficiency::Sufficiency;
 use crate::hygiene::{efficiency, level_difference};
 use crate::model::facts::sampling::{NoiseCriterion, Position};
 use crate::model::identifiers::{ControlId, SampleId};
@@ -213,6 +214,12 @@ record! {
         verdict: Option<Verdict>,
         /// The answer to the target.
         target: Option<TargetAnswer>,
+        /// Whether what remains in the breathing zone is below the action level or the limit; never of a respirator.
+        sufficiency: Option<Sufficiency>,
+        /// Further shifts in each state that would settle an undecided verdict.
+        further_samples: Option<i64>,
+        /// The comparison at the same arc time, where every shift states it.
+        adjusted_for_arc_time: Option<AdjustedView>,
         /// What is taken out between inlet and outlet; never beside a verdict.
         removal_efficiency: Option<RemovalView>,
         /// The verdict in plain words.

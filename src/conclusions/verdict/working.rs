@@ -1,6 +1,6 @@
 //! How a verdict came about, step by step.
 
-use crate::conclusions::figures::EffectView;
+use crate::conclusions::effect_working::effect_steps;
 use crate::conclusions::verdict::confounder::{Confounder, Values, arc_minutes_an_hour};
 use crate::conclusions::verdict::shift_value::ShiftValue;
 use crate::conclusions::verdict::sides::Sides;
@@ -8,18 +8,14 @@ use crate::conclusions::verdict::task_sample::TaskSample;
 use crate::conclusions::verdict::thresholds::{
     CONFOUNDERS, NET_OF_BACKGROUND, ONE_LEVEL_A_SHIFT, ONE_VALUE_A_SHIFT, PAIRED, SIDES,
 };
-use crate::hygiene::control_effect::{
-    CONTRAST_PROBABILITY, ControlEffect, EffectMethod, PAIRED_ON_LOGS, REDUCTION, VERDICT, WELCH_ON_LOGS,
-};
-use crate::hygiene::likelihood_ratio::PROFILE_LIKELIHOOD;
+use crate::hygiene::control_effect::{ControlEffect, Question};
 use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::ControlId;
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
-use crate::model::rounding::significant;
 use crate::model::shape::Shape;
 use crate::model::unit::Unit;
-use crate::model::working::{Formula, Step};
+use crate::model::working::Step;
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -37,10 +33,8 @@ pub struct Compared<'s> {
     pub sides: Sides<'s>,
     /// One value a shift.
     pub values: Values,
-    /// Whether they were compared as pairs.
-    pub paired: bool,
-    /// The reduction asked for.
-    pub target_percent: f64,
+    /// How they were compared.
+    pub question: Question,
     /// The figures.
     pub effect: ControlEffect,
     /// What else differed.
@@ -73,15 +67,14 @@ impl Compared<'_> {
         let numbers =
             |side: &[ShiftValue]| side.iter().map(|one| self.quantity(one.value)).collect::<Vec<_>>();
         let inputs = json!({"without": numbers(&values.without), "with": numbers(&values.with)});
-        steps.push(Step::new("pairing", PAIRED, inputs.clone(), json!(self.paired)));
+        steps.push(Step::new("pairing", PAIRED, inputs, json!(self.question.paired)));
         let found: Vec<Value> = self.confounders.iter().map(Shape::to_json).collect();
         steps.push(Step::new("confounders", CONFOUNDERS, self.conditions(), json!(found)));
-        let ratio =
-            EffectView::of(effect.ratio_of_geometric_means).map_or(Value::Null, |view| view.to_json());
-        if let Some(formula) = method_formula(effect.method) {
-            steps.push(Step::new("ratio of geometric means", formula, inputs, ratio.clone()));
+        if self.criterion.is_none() {
+            let plain = |side: &[ShiftValue]| side.iter().map(|one| one.value).collect::<Vec<_>>();
+            let (without, with) = (plain(&values.without), plain(&values.with));
+            steps.extend(effect_steps(effect, (&without, &with), self.unit, &self.question));
         }
-        self.push_conclusion(&ratio, &mut steps);
         steps
     }
 
@@ -106,28 +99,6 @@ impl Compared<'_> {
         }
     }
 
-    fn push_conclusion(&self, ratio: &Value, steps: &mut Vec<Step>) {
-        let effect = &self.effect;
-        if let Some(contrast) = effect.contrast {
-            let inputs = json!({"ln_ratio": significant(contrast.ln_ratio),
-                "standard_error": significant(contrast.standard_error),
-                "degrees_of_freedom": significant(contrast.degrees_of_freedom),
-                "target_reduction_percent": self.target_percent});
-            let result = json!({"probability_lowered": effect.probability_lowered,
-                "probability_target_met": effect.probability_target_met});
-            steps.push(Step::new("probabilities", CONTRAST_PROBABILITY, inputs, result));
-        }
-        if let Some(reduction) = EffectView::of(effect.reduction_percent) {
-            steps.push(Step::new("reduction in per cent", REDUCTION, ratio.clone(), reduction.to_json()));
-        }
-        if let (Some(verdict), Some(target)) = (effect.verdict, effect.target) {
-            let inputs =
-                json!({"ratio_of_geometric_means": ratio, "target_reduction_percent": self.target_percent});
-            let result = json!({"verdict": verdict.as_str(), "target": target.as_str()});
-            steps.push(Step::new("verdict", VERDICT, inputs, result));
-        }
-    }
-
     /// The conditions that are compared for confounding.
     fn conditions(&self) -> Value {
         let state = |samples: &[&TaskSample], side: &[ShiftValue]| {
@@ -145,14 +116,5 @@ impl Compared<'_> {
         };
         json!({"without": state(&self.sides.without, &self.values.without),
             "with": state(&self.sides.with, &self.values.with)})
-    }
-}
-
-fn method_formula(method: Option<EffectMethod>) -> Option<Formula> {
-    match method? {
-        EffectMethod::WelchOnLogs => Some(WELCH_ON_LOGS),
-        EffectMethod::PairedOnLogs => Some(PAIRED_ON_LOGS),
-        EffectMethod::ProfileLikelihood => Some(PROFILE_LIKELIHOOD),
-        EffectMethod::Posterior => None,
     }
 }
