@@ -1,6 +1,6 @@
 //! Air through a pump.
 
-use crate::calculations::given::{above_zero, measured, none_below_zero, number_above_zero, plain, sound};
+use crate::calculations::given::{above_zero, none_below_zero, number_above_zero, plain, sound};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
 use crate::hygiene::air::{
@@ -172,13 +172,7 @@ fn flows(run: &Run, at: &str, faults: &mut Faults) -> Option<Flows> {
     let mut flow = |quantity: &Quantity, name: &str| {
         let at = format!("{at}/{name}");
         none_below_zero(quantity, &at, faults);
-        match measured(quantity, Unit::LPerMin, &at, faults)? {
-            Measured::Value(value) => Some(value),
-            _ => {
-                faults.note(at, "must be a plain number, neither a bound nor a range");
-                None
-            }
-        }
+        plain(quantity, Unit::LPerMin, &at, faults)
     };
     let (before, after) = (flow(&run.flow_before, "flow_before"), flow(&run.flow_after, "flow_after"));
     let minutes = number_above_zero(run.minutes, &format!("{at}/minutes"), faults);

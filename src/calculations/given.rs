@@ -50,13 +50,12 @@ pub(crate) fn above_zero(quantity: &Quantity, unit: Unit, at: &str, faults: &mut
 
 /// The plain number of a quantity in `unit`.
 pub(crate) fn plain(quantity: &Quantity, unit: Unit, at: &str, faults: &mut Faults) -> Option<f64> {
-    match measured(quantity, unit, at, faults)? {
-        Measured::Value(value) => Some(value),
-        _ => {
-            faults.note(at, "must be a plain number, neither a bound nor a range");
-            None
-        }
+    let found = measured(quantity, unit, at, faults)?;
+    if let Measured::Value(value) = found {
+        return Some(value);
     }
+    faults.note(at, "must be a plain number, neither a bound nor a range");
+    None
 }
 
 /// A bare number above zero.

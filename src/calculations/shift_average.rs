@@ -124,14 +124,13 @@ impl Calculation for ShiftAverage {
             faults.note("/unsampled", "is required where unsampled_minutes are given");
         }
         let stated = match (&input.unsampled, &read) {
-            (None, _) => None,
             (Some(UnsampledAs::Zero), _) => Some(Unsampled::Zero),
             (Some(UnsampledAs::AsSampled), _) => Some(Unsampled::AsSampled),
             (Some(UnsampledAs::Concentration(quantity)), Some((unit, _))) => {
                 none_below_zero(quantity, "/unsampled/concentration", &mut faults);
                 measured(quantity, *unit, "/unsampled/concentration", &mut faults).map(Unsampled::At)
             }
-            (Some(UnsampledAs::Concentration(_)), None) => None,
+            (None, _) | (Some(UnsampledAs::Concentration(_)), None) => None,
         };
         let answer = read.filter(|_| faults.is_empty()).and_then(|(unit, read)| {
             let segments: Vec<Segment> =

@@ -39,9 +39,7 @@ impl From<DayChance> for DayChanceView {
 /// The chance that a day of this group is at or above `level`; the prior is the default one for `limit`, widened where the
 /// results press on it. `None` without results that tell anything.
 pub fn day_chance(results: &[Measured], limit: Option<f64>, level: f64) -> Option<DayChance> {
-    if !(level > 0.0) {
-        return None;
-    }
+    (level > 0.0).then_some(())?;
     let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
     let estimate = estimated_geometric_mean(results, &logs);
     let posterior = settled(&logs, None, limit, largest_known(results)?, estimate)?.posterior;

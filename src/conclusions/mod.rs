@@ -25,6 +25,7 @@ mod noise_cases;
 pub mod noise_criterion;
 pub mod noise_result;
 pub mod noise_working;
+pub mod posterior_mean;
 pub mod profile;
 pub mod profile_figures;
 pub mod profile_view;

@@ -10,10 +10,11 @@ use crate::conclusions::group_standing::{AuthorityStanding, StandingRules, Stand
 use crate::conclusions::left_out::{LeftOut, left_out_and_beside};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
 use crate::conclusions::noise_criterion::{CRITERIA, level_read_against};
+use crate::conclusions::posterior_mean::{PosteriorMean, posterior_mean};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::LeftOutReason;
 use crate::hygiene::level_profile::{LevelProfile, level_profile};
-use crate::hygiene::profile::{Against, GroupProfile, estimated_exceedance, group_profile};
+use crate::hygiene::profile::{Against, GroupProfile, ProfileMethod, estimated_exceedance, group_profile};
 use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
@@ -52,6 +53,8 @@ pub struct EraProfile {
     pub action_level: Option<f64>,
     /// The estimated share of days at or above the action level.
     pub action_level_exceedance: Option<f64>,
+    /// The posterior mean, where too little was detected for an estimate.
+    pub posterior_mean: Option<PosteriorMean>,
     /// The chance that a day is at or above the action level, by the posterior; absent for noise.
     pub day_chance: Option<DayChance>,
     /// Mean shift minutes of the averages.
@@ -170,6 +173,8 @@ fn era_profile(
         Some(NoiseCriterion::OshaActionLevel) => profile.exceedance_fraction.map(|share| share.estimate),
         Some(NoiseCriterion::OshaLimit | NoiseCriterion::Niosh) => None,
     };
+    let behind_doses =
+        (profile.method == ProfileMethod::PosteriorOnly).then(|| posterior_mean(&results, limit)).flatten();
     let own_samples: Vec<&SampleEvidence> = samples
         .iter()
         .filter(|evidence| evidence.sample.fact.group_id.is_some_and(|id| id.0 == group.group.id))
@@ -214,6 +219,7 @@ fn era_profile(
         limit,
         action_level,
         action_level_exceedance,
+        posterior_mean: behind_doses,
         day_chance: action_level
             .filter(|_| criterion.is_none())
             .and_then(|level| day_chance(&results, limit, level)),
@@ -273,7 +279,6 @@ mod tests {
     use super::*;
     use crate::conclusions::invented::{ARM, agent, date, event, group, id, shift};
     use crate::conclusions::profile_view::profile_views;
-    use crate::hygiene::profile::ProfileMethod;
     use crate::model::facts::laboratory::ResultStatus;
     use crate::model::facts::sampling::SamplingEvent;
     use crate::model::identifiers::{EventId, SampleId};

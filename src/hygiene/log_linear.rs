@@ -76,14 +76,16 @@ pub fn adjusted_ratio(observations: &[Observation]) -> Option<AdjustedRatio> {
         design.push(observations.iter().map(|one| one.covariates[at] - mean).collect());
     }
     let lengths: Vec<f64> = design.iter().map(|column| dot(column, column).sqrt()).collect();
-    if lengths.iter().any(|length| !(*length > 0.0)) {
+    if !lengths.iter().all(|length| *length > 0.0) {
         return None;
     }
     for (column, length) in design.iter_mut().zip(&lengths) {
-        column.iter_mut().for_each(|value| *value /= length);
+        for value in column.iter_mut() {
+            *value /= length;
+        }
     }
     let response: Vec<f64> = observations.iter().map(|one| one.ln_result).collect();
-    let (triangle, residual, rotated) = orthogonal(design, response)?;
+    let Orthogonal { triangle, residual, rotated } = orthogonal(design, response)?;
     let coefficients = back_substitution(&triangle, &rotated);
     let variance = dot(&residual, &residual) / freedom;
     // The variance of the second coefficient: the squared length of its row of the inverse triangle.
@@ -113,12 +115,18 @@ fn dot(one: &[f64], two: &[f64]) -> f64 {
     one.iter().zip(two).map(|(one, two)| one * two).sum()
 }
 
-/// The columns made orthogonal one after the other (modified Gram-Schmidt): the triangle, what is left of the response,
-/// and the response in the new columns; `None` where a column is no longer than rounding beside those before it.
-fn orthogonal(
-    mut columns: Vec<Vec<f64>>,
-    mut response: Vec<f64>,
-) -> Option<(Vec<Vec<f64>>, Vec<f64>, Vec<f64>)> {
+/// Columns made orthogonal.
+struct Orthogonal {
+    /// What turns the new columns into the old ones.
+    triangle: Vec<Vec<f64>>,
+    /// What the columns leave of the response.
+    residual: Vec<f64>,
+    /// The response in the new columns.
+    rotated: Vec<f64>,
+}
+
+/// The columns made orthogonal one after the other (modified Gram-Schmidt); `None` where a column is no longer than rounding beside those before it.
+fn orthogonal(mut columns: Vec<Vec<f64>>, mut response: Vec<f64>) -> Option<Orthogonal> {
     let size = columns.len();
     let mut triangle = vec![vec![0.0; size]; size];
     let mut rotated = vec![0.0; size];
@@ -132,12 +140,16 @@ fn orthogonal(
         for later in at + 1..size {
             let share = dot(&unit, &columns[later]);
             triangle[at][later] = share;
-            columns[later].iter_mut().zip(&unit).for_each(|(value, unit)| *value -= share * unit);
+            for (value, unit) in columns[later].iter_mut().zip(&unit) {
+                *value -= share * unit;
+            }
         }
         rotated[at] = dot(&unit, &response);
-        response.iter_mut().zip(&unit).for_each(|(value, unit)| *value -= rotated[at] * unit);
+        for (value, unit) in response.iter_mut().zip(&unit) {
+            *value -= rotated[at] * unit;
+        }
     }
-    Some((triangle, response, rotated))
+    Some(Orthogonal { triangle, residual: response, rotated })
 }
 
 fn back_substitution(triangle: &[Vec<f64>], right: &[f64]) -> Vec<f64> {

@@ -20,6 +20,8 @@ const ON_SITE: Expected = [403, 422, 422, 403, 403];
 const SITES: Expected = [422, 422, 403, 403, 403];
 const ADMIN: Expected = [422, 403, 403, 403, 403];
 const ADMIN_READ: Expected = [200, 403, 403, 403, 403];
+/// Whoever has an account may calculate; a body without the numbers is a fault.
+const CALCULATES: Expected = [422, 422, 422, 422, 422];
 /// Nobody needs credentials.
 const OPEN: Expected = [200, 200, 200, 200, 200];
 
@@ -193,6 +195,21 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/accounts/{id}/tokens", ADMIN),
     ("GET", "/api/v1/tokens/{id}", ADMIN_READ),
     ("POST", "/api/v1/tokens/{id}/revocation", ADMIN),
+    ("POST", "/api/v1/calculations/air-volume", CALCULATES),
+    ("POST", "/api/v1/calculations/concentration", CALCULATES),
+    ("POST", "/api/v1/calculations/unit-conversion", CALCULATES),
+    ("POST", "/api/v1/calculations/shift-average", CALCULATES),
+    ("POST", "/api/v1/calculations/severity", CALCULATES),
+    ("POST", "/api/v1/calculations/mixture", CALCULATES),
+    ("POST", "/api/v1/calculations/extended-shift", CALCULATES),
+    ("POST", "/api/v1/calculations/group-profile", CALCULATES),
+    ("POST", "/api/v1/calculations/control-effect", CALCULATES),
+    ("POST", "/api/v1/calculations/removal-efficiency", CALCULATES),
+    ("POST", "/api/v1/calculations/air-clearing", CALCULATES),
+    ("POST", "/api/v1/calculations/noise-dose", CALCULATES),
+    ("POST", "/api/v1/calculations/cumulative-exposure", CALCULATES),
+    ("POST", "/api/v1/calculations/sample-plan", CALCULATES),
+    ("POST", "/api/v1/calculations/surveillance", CALCULATES),
     ("GET", "/api/v1/openapi.json", OPEN),
     ("GET", "/api/docs", OPEN),
     ("GET", "/api/docs/", OPEN),

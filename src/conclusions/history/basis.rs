@@ -70,6 +70,8 @@ pub struct Grounds {
     pub mean: Option<MeanWithLimits>,
     /// What else is known of noise.
     pub noise: Option<NoiseMean>,
+    /// Whether the prior of a posterior was widened, since the results pressed on it.
+    pub prior_widened: bool,
     /// Minutes of the shifts behind it.
     pub shift_minutes: Option<f64>,
     /// What stands behind it; absent for a judgement and for none.
@@ -107,21 +109,18 @@ pub fn era_grounds(
     }
     let own = own_of_era(evidence, group, era, unit);
     let own_behind = own_behind(&own);
-    let enough = own_behind.date_count >= OWN_DATES_ENOUGH;
     let own_minutes = mean_minutes(&own);
-    if enough {
-        let twas: Vec<Measured> = own.iter().map(|(_, twa)| *twa).collect();
-        if let Some(mean) = estimated_mean(&twas) {
-            let mean = MeanWithLimits { estimate: mean.estimate, lower: mean.lower_95, upper: mean.upper_95 };
-            return EraGrounds::Measured(Grounds {
-                basis: Basis::Own,
-                mean: Some(mean),
-                noise: None,
-                shift_minutes: own_minutes,
-                behind: Some(own_behind),
-                gap: None,
-            });
-        }
+    if let Some(mean) = enough(&own).and_then(|twas| estimated_mean(&twas)) {
+        let mean = MeanWithLimits { estimate: mean.estimate, lower: mean.lower_95, upper: mean.upper_95 };
+        return EraGrounds::Measured(Grounds {
+            basis: Basis::Own,
+            mean: Some(mean),
+            noise: None,
+            prior_widened: false,
+            shift_minutes: own_minutes,
+            behind: Some(own_behind),
+            gap: None,
+        });
     }
     let behind = Behind {
         n: era.n,
@@ -136,6 +135,7 @@ pub fn era_grounds(
             basis,
             mean,
             noise: None,
+            prior_widened: basis == Basis::Posterior && era.posterior.is_some_and(|one| one.prior_widened),
             shift_minutes: era.shift_minutes,
             behind: Some(behind),
             gap: None,
@@ -143,26 +143,54 @@ pub fn era_grounds(
     };
     match (era.method, era.mean) {
         (ProfileMethod::Exact | ProfileMethod::MaximumLikelihood, Some(mean)) => {
-            let to_unit = |value: f64| match evidence.agent.convert(Measured::Value(value), era.unit, unit) {
-                Some(Measured::Value(value)) => Some(significant(value)),
-                _ => None,
-            };
-            match to_unit(mean.estimate) {
-                Some(estimate) => grounds(
-                    Basis::Group,
-                    Some(MeanWithLimits {
-                        estimate,
-                        lower: mean.lower.and_then(to_unit),
-                        upper: mean.upper.and_then(to_unit),
-                    }),
-                ),
+            match in_unit(evidence, mean, era.unit, unit) {
+                Some(mean) => grounds(Basis::Group, Some(mean)),
                 None => EraGrounds::Nothing(GapKind::DataCannotTell),
             }
         }
-        (ProfileMethod::PosteriorOnly, _) if era.n > 0 => grounds(Basis::Posterior, None),
+        (ProfileMethod::PosteriorOnly, _) if era.posterior.is_some() => {
+            let mean = era.posterior.and_then(|posterior| in_unit(evidence, posterior.mean, era.unit, unit));
+            match mean {
+                Some(mean) => grounds(Basis::Posterior, Some(mean)),
+                None => EraGrounds::Nothing(GapKind::DataCannotTell),
+            }
+        }
         _ if era.n > 0 => EraGrounds::Nothing(GapKind::DataCannotTell),
         _ => EraGrounds::Nothing(GapKind::NoDataInEra),
     }
+}
+
+/// The averages of the worker's own shifts of an era, where they stand behind the mean.
+pub fn own_results(
+    evidence: &HistoryEvidence<'_>,
+    group: &GroupExposure,
+    era: &EraMean,
+    unit: Unit,
+) -> Option<Vec<Measured>> {
+    enough(&own_of_era(evidence, group, era, unit)).filter(|twas| estimated_mean(twas).is_some())
+}
+
+/// The averages of own shifts on enough different dates.
+fn enough(own: &[(&OwnShift, Measured)]) -> Option<Vec<Measured>> {
+    (own_behind(own).date_count >= OWN_DATES_ENOUGH).then(|| own.iter().map(|(_, twa)| *twa).collect())
+}
+
+/// A mean in the unit of the history.
+fn in_unit(
+    evidence: &HistoryEvidence<'_>,
+    mean: MeanWithLimits,
+    from: Unit,
+    to: Unit,
+) -> Option<MeanWithLimits> {
+    let one = |value: f64| match evidence.agent.convert(Measured::Value(value), from, to) {
+        Some(Measured::Value(value)) => Some(significant(value)),
+        _ => None,
+    };
+    Some(MeanWithLimits {
+        estimate: one(mean.estimate)?,
+        lower: mean.lower.and_then(one),
+        upper: mean.upper.and_then(one),
+    })
 }
 
 /// The mean of a piece of time: what is measured, else a judgement with a mean, else none.
@@ -182,6 +210,7 @@ pub fn grounds(
             basis: Basis::Judgement,
             mean: Some(mean),
             noise: None,
+            prior_widened: false,
             shift_minutes: None,
             behind: None,
             gap: None,
@@ -190,6 +219,7 @@ pub fn grounds(
             basis: Basis::None,
             mean: None,
             noise: None,
+            prior_widened: false,
             shift_minutes: None,
             behind: None,
             gap: Some(gap),

@@ -2,6 +2,7 @@
 #![expect(clippy::float_cmp, reason = "figures are rounded to 12 digits before they are compared")]
 
 use crate::conclusions::asked::Asked;
+use crate::conclusions::day_chance::{DayChance, day_chance};
 use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::conclude::history;
 use crate::conclusions::history::evidence::{
@@ -12,6 +13,7 @@ use crate::conclusions::history::view::{HistoryFlag, HistoryView};
 use crate::conclusions::history::worker_days::worker_days;
 use crate::conclusions::invented::{agent, date, group, id, version};
 use crate::conclusions::limits::AgentEvidence;
+use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::{ProfileMethod, estimated_mean};
 use crate::model::facts::group::Judgement;
@@ -81,6 +83,14 @@ fn era(from: Option<&str>, to: Option<&str>, method: ProfileMethod, n: usize, me
             upper: Some(estimate * 2.0),
         }),
         noise: None,
+        posterior: (method == ProfileMethod::PosteriorOnly).then_some(PosteriorMean {
+            mean: MeanWithLimits { estimate: 0.4, lower: Some(0.1), upper: Some(1.6) },
+            prior_widened: true,
+        }),
+        chance: None,
+        action_level: Some(2.5),
+        limit: Some(5.0),
+        results: Vec::new(),
         shift_minutes: (n > 0).then_some(480.0),
         n,
         worker_count: n.min(2),
@@ -203,9 +213,10 @@ fn a_history_starts_at_the_first_employment_and_gaps_have_their_kinds() {
     );
     let bases: Vec<_> = view.intervals.iter().map(|interval| interval.basis).collect();
     assert_eq!(bases, [Basis::None, Basis::Posterior, Basis::None, Basis::Group]);
-    // 731 days of 2020 and 2021 and 92 of 2022; not those after the employment.
-    assert_eq!(view.cumulative.as_ref().unwrap().years_missing, significant(823.0 / 365.25));
-    assert!(view.flags.contains(&HistoryFlag::AwaitsPosterior));
+    // 60 days of 2020, 365 of 2021 and 92 of 2022; not those after the employment, nor the 306 with a posterior mean.
+    assert_eq!(view.cumulative.as_ref().unwrap().years_missing, significant(517.0 / 365.25));
+    assert_eq!(view.intervals[1].mean.as_ref().unwrap().upper, Some(1.6));
+    assert!(view.flags.contains(&HistoryFlag::PriorWidened));
     assert!(view.intervals[1].flags.contains(&HistoryFlag::FewDates));
     // 306 days of the posterior and 181 of the mean, of 912 assigned.
     assert_eq!(view.measured_share, Some(significant(487.0 / 912.0)));
@@ -441,4 +452,39 @@ fn the_action_level_follows_the_rule_sets_of_the_group() {
     assert_eq!(chromium.last().unwrap().level, Some(0.0025));
     // 29 CFR 1910.1025(b): 30 ug/m3.
     assert_eq!(action_levels(&agent("lead"), &group(None), Unit::UgPerM3).last().unwrap().level, Some(30.0));
+}
+
+#[test]
+fn expected_days_are_days_worked_times_their_chance() {
+    // 52 weeks of five shifts are 260 days; at a chance of 0.2 (0.1 to 0.4) each, 52 (26 to 104).
+    let mut eras = exact(1.0);
+    eras[0].chance = Some(DayChance { estimate: 0.2, lower: 0.1, upper: 0.4 });
+    let assigned = assigned(11, 2, "2024-01-01", Some("2024-12-30"), 5.0);
+    let one = case(vec![assigned.clone()], vec![exposure(2, eras.clone())]);
+    let view = one.asked(None, "2025-02-01", 0);
+    let expected = view.days_at_or_above_action_level.unwrap().expected.unwrap();
+    assert!(near(expected.estimate, 52.0) && near(expected.lower, 26.0) && near(expected.upper, 104.0));
+    assert!(!view.flags.contains(&HistoryFlag::ExpectedIncomplete));
+    // Twelve hours in place of eight: 2.5 ug/m3 are reached when eight hours would have shown 1.67, which is likelier.
+    let mut long = assigned;
+    long.fact.hours_per_shift = 12.0;
+    eras[0].results = [0.8, 1.2, 1.6, 0.9, 1.1, 1.4, 0.7, 1.0].map(Measured::Value).to_vec();
+    let own_chance = |level: f64| day_chance(&eras[0].results, Some(5.0), level).unwrap().estimate;
+    let view = case(vec![long], vec![exposure(2, eras.clone())]).asked(None, "2025-02-01", 0);
+    let expected = view.days_at_or_above_action_level.unwrap().expected.unwrap();
+    assert!(near(expected.estimate, 260.0 * own_chance(2.5 / 1.5)), "{}", expected.estimate);
+    assert!(own_chance(2.5 / 1.5) > own_chance(2.5));
+}
+
+#[test]
+fn days_without_a_chance_are_missing_from_those_expected_and_said_so() {
+    let nothing = vec![era(None, None, ProfileMethod::None, 0, None)];
+    let case = case(vec![assigned(11, 2, "2024-01-01", Some("2024-12-30"), 5.0)], vec![exposure(2, nothing)]);
+    let view = case.asked(None, "2025-02-01", 0);
+    assert_eq!(view.days_at_or_above_action_level.unwrap().expected, None);
+    assert!(view.flags.contains(&HistoryFlag::ExpectedIncomplete));
+}
+
+fn near(found: f64, expected: f64) -> bool {
+    (found - expected).abs() < 1e-6 * expected
 }

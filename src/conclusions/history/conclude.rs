@@ -4,6 +4,7 @@ use crate::conclusions::asked::Asked;
 use crate::conclusions::history::basis::{Basis, Behind, Grounds};
 use crate::conclusions::history::day_numbers::day_numbers;
 use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, Window};
+use crate::conclusions::history::expected::{Expected, expected_days};
 use crate::conclusions::history::noise_levels::{band, equal_energy, noise_steps, years_by_level};
 use crate::conclusions::history::piece::{Bounds, Piece, pieces};
 use crate::conclusions::history::thresholds::{
@@ -46,6 +47,7 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
     let dose = dose(&pieces, bounds, unit, dose_unit);
     let days = worker_days(evidence, unit, counting_horizon(window.today));
     let counted = has_action_level(evidence);
+    let expected = if counted && !noise { expected_days(evidence, &days, unit) } else { Expected::default() };
     let by_level = noise.then(|| years_by_level(&pieces, &timeline, bounds));
     let energy = if noise { equal_energy(&pieces, bounds) } else { None };
     let intervals: Vec<HistoryInterval> = pieces.iter().map(|piece| interval(piece, bounds, unit)).collect();
@@ -77,12 +79,16 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
         years_exposed: significant(dose.years_exposed),
         measured_share: measured_share(&pieces),
         gaps: timeline.gaps.clone(),
-        days_at_or_above_action_level: counted.then(|| day_numbers(&days)),
+        days_at_or_above_action_level: counted.then(|| day_numbers(&days, expected.days.clone())),
         not_accepted: not_accepted(&pieces),
         flags: Vec::new(),
         working: None,
     };
-    view.flags = flags(&pieces, &view, &dose, &days, noise, any_mean);
+    view.flags = flags(&view, &dose, &days, noise, any_mean);
+    if expected.incomplete {
+        view.flags.push(HistoryFlag::ExpectedIncomplete);
+        view.flags.sort_unstable();
+    }
     view.working = asked.working.then(|| steps(&view, &pieces, &timeline, bounds));
     view
 }
@@ -150,8 +156,8 @@ fn interval(piece: &Piece, bounds: Bounds, unit: Unit) -> HistoryInterval {
     if grounds.basis == Basis::Judgement {
         flags.insert(HistoryFlag::MiddleOfJudgedRange);
     }
-    if grounds.basis == Basis::Posterior {
-        flags.insert(HistoryFlag::AwaitsPosterior);
+    if grounds.prior_widened {
+        flags.insert(HistoryFlag::PriorWidened);
     }
     if grounds.noise.is_some() && grounds.mean.is_none() {
         flags.insert(HistoryFlag::NoMeanLevel);
@@ -159,7 +165,7 @@ fn interval(piece: &Piece, bounds: Bounds, unit: Unit) -> HistoryInterval {
     if grounds.noise.is_none()
         && grounds.mean.is_some_and(|mean| mean.lower.is_none() || mean.upper.is_none())
     {
-        flags.insert(HistoryFlag::AwaitsPosterior);
+        flags.insert(HistoryFlag::LimitsMissing);
     }
     if piece.assignment.is_none() {
         flags.insert(HistoryFlag::RecordedWithoutAssignment);
@@ -235,14 +241,18 @@ fn not_accepted(pieces: &[Piece]) -> i64 {
 }
 
 fn flags(
-    pieces: &[Piece],
     view: &HistoryView,
     dose: &Cumulative,
     days: &WorkerDays,
     noise: bool,
     any_mean: bool,
 ) -> Vec<HistoryFlag> {
-    let of_intervals = [HistoryFlag::FewDates, HistoryFlag::ShiftLengthDiffers, HistoryFlag::NoMeanLevel];
+    let of_intervals = [
+        HistoryFlag::FewDates,
+        HistoryFlag::ShiftLengthDiffers,
+        HistoryFlag::NoMeanLevel,
+        HistoryFlag::PriorWidened,
+    ];
     let mut flags: BTreeSet<HistoryFlag> = view
         .intervals
         .iter()
@@ -251,11 +261,9 @@ fn flags(
         .collect();
     let limits_missing = !noise && any_mean && (dose.lower.is_none() || dose.upper.is_none());
     let counted = view.days_at_or_above_action_level.is_some();
-    let posterior = pieces.iter().any(|piece| piece.grounds.basis == Basis::Posterior);
     let conditions = [
         (!days.dropped.is_empty(), HistoryFlag::ShiftsDropped),
-        // The expected days need the chance that a day is at or above, which awaits the posterior.
-        (limits_missing || posterior || (counted && !noise), HistoryFlag::AwaitsPosterior),
+        (limits_missing, HistoryFlag::LimitsMissing),
         (noise, HistoryFlag::LevelsNotAdded),
         (noise && view.equal_energy_mean.is_none(), HistoryFlag::NoEqualEnergyData),
         (noise && counted, HistoryFlag::NoExpectedDays),

@@ -47,7 +47,7 @@ record! {
         measured: i64,
         /// Assigned days while the group stood there.
         by_standing: ByStanding,
-        /// Scheduled days times the chance that a day is at or above; absent while that awaits the posterior.
+        /// Days worked times the chance that such a day is at or above; absent where no day has a chance, and for noise.
         expected: Option<ExpectedDays>,
         /// Days that nothing decides, the most in any twelve months.
         undecided: i64,
@@ -55,7 +55,7 @@ record! {
 }
 
 /// The numbers of a worker's days.
-pub fn day_numbers(days: &WorkerDays) -> DayNumbers {
+pub fn day_numbers(days: &WorkerDays, expected: Option<ExpectedDays>) -> DayNumbers {
     let found = days.at_or_above();
     let worst = found.by_standing.worst(WINDOW_MONTHS);
     let years: Map<String, Value> = found
@@ -74,7 +74,7 @@ pub fn day_numbers(days: &WorkerDays) -> DayNumbers {
             },
             calendar_years: Value::Object(years),
         },
-        expected: None,
+        expected,
         undecided: most(&found.undecided),
     }
 }

@@ -1,7 +1,9 @@
 //! What a worker's history is drawn from.
 
+use crate::conclusions::day_chance::DayChance;
 use crate::conclusions::history::level_period::LevelPeriod;
 use crate::conclusions::limits::AgentEvidence;
+use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::ProfileMethod;
 use crate::model::facts::group::Judgement;
@@ -89,6 +91,16 @@ pub struct EraMean {
     pub mean: Option<MeanWithLimits>,
     /// What else is known of noise, where it was measured.
     pub noise: Option<NoiseMean>,
+    /// The posterior mean, where too little was detected for an estimate.
+    pub posterior: Option<PosteriorMean>,
+    /// The chance that a day is at or above `action_level`.
+    pub chance: Option<DayChance>,
+    /// The law's action level on the last shift date.
+    pub action_level: Option<f64>,
+    /// The law's limit on that date.
+    pub limit: Option<f64>,
+    /// The averages behind it, in the unit of the mean.
+    pub results: Vec<Measured>,
     /// Minutes of the shifts behind it.
     pub shift_minutes: Option<f64>,
     /// How many shifts are behind it.

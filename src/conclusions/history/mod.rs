@@ -12,6 +12,7 @@ mod cases;
 pub mod conclude;
 pub mod day_numbers;
 pub mod evidence;
+pub mod expected;
 pub mod from_conclusions;
 pub mod level_period;
 pub mod noise_basis;

@@ -36,6 +36,7 @@ pub fn noise_grounds(evidence: &HistoryEvidence<'_>, group: &GroupExposure, era:
             basis: Basis::Own,
             mean: Some(mean_of(mean)),
             noise: Some(NoiseMean { range, equal_energy, ..noise }),
+            prior_widened: false,
             shift_minutes: mean_minutes(&mine),
             behind: Some(behind),
             gap: None,
@@ -45,6 +46,7 @@ pub fn noise_grounds(evidence: &HistoryEvidence<'_>, group: &GroupExposure, era:
         basis: Basis::Group,
         mean: era.mean,
         noise: Some(noise),
+        prior_widened: false,
         shift_minutes: era.shift_minutes,
         behind: Some(Behind {
             n: era.n,

@@ -212,6 +212,11 @@ mod tests {
                 range,
                 equal_energy: equal_energy.map(at),
             }),
+            posterior: None,
+            chance: None,
+            action_level: None,
+            limit: None,
+            results: Vec::new(),
             shift_minutes: Some(480.0),
             n: 3,
             worker_count: 3,
@@ -315,7 +320,6 @@ mod tests {
         ] {
             assert!(view.flags.contains(&flag), "{flag:?}");
         }
-        assert!(!view.flags.contains(&HistoryFlag::AwaitsPosterior), "{:?}", view.flags);
         let bands: Vec<_> = view.intervals.iter().map(|one| one.level_band.unwrap().as_str()).collect();
         assert_eq!(bands, ["from_85_to_below_90", "below_80", "not_known"]);
         assert!(view.working.unwrap().iter().any(|step| step.step == "years by level"));

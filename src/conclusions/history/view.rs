@@ -27,8 +27,12 @@ words! {
         RecordedWithoutAssignment = "recorded_without_assignment",
         /// Shifts of the schedule found no free date in their week.
         ShiftsDropped = "shifts_dropped",
-        /// What needs the posterior distribution is absent.
-        AwaitsPosterior = "awaits_posterior",
+        /// A limit is too large for any number, or a judged mean has none, so that sums over it have none.
+        LimitsMissing = "limits_missing",
+        /// Results pressed on the prior, so geometric means up to 100 times the largest result were allowed.
+        PriorWidened = "prior_widened",
+        /// Nothing tells the chance of some days to be at or above the action level; they are missing from those expected.
+        ExpectedIncomplete = "expected_incomplete",
         /// Levels of noise are not added up to a dose; years by level, and the equal-energy mean, stand in its place.
         LevelsNotAdded = "levels_not_added",
         /// No time of this history has noise by the 3 dB exchange rate, so there is no equal-energy mean.

@@ -26,6 +26,8 @@ pub struct WorkerDay {
     pub sites: Vec<SiteId>,
     /// The groups worked in or measured in.
     pub groups: Vec<GroupId>,
+    /// The groups worked in, by schedule or record, with the hours in each.
+    pub worked: Vec<(GroupId, f64)>,
     /// Journal positions of the facts behind it.
     pub basis: Vec<i64>,
 }
@@ -222,6 +224,7 @@ impl Found<'_> {
             action_level: level,
             sites: sites.into_iter().collect(),
             groups: groups.into_iter().collect(),
+            worked: self.worked.iter().map(|work| (work.group, work.hours)).collect(),
             basis: basis.into_iter().collect(),
         }
     }

@@ -3,6 +3,7 @@
 use crate::conclusions::asked::Asked;
 use crate::conclusions::figures::EffectView;
 use crate::conclusions::verdict::confounder::{Values, arc_minutes_an_hour, confounders};
+use crate::conclusions::verdict::remaining::Remaining;
 use crate::conclusions::verdict::removal::{pairs, removal_view};
 use crate::conclusions::verdict::sentence::{Told, removal_sentence, sentence};
 use crate::conclusions::verdict::shift_value::{ShiftValue, shift_values};
@@ -126,9 +127,8 @@ impl Case<'_, '_> {
         let mut compared = self.compare(position, short_term);
         let mut flags: Vec<&str> = compared.effect.flags.clone();
         raise_flags(&mut flags, &compared);
-        let remaining = (position == Position::BreathingZone && !short_term)
-            .then(|| self.remaining(&compared.values.with))
-            .unwrap_or_default();
+        let breathed = position == Position::BreathingZone && !short_term;
+        let remaining = if breathed { self.remaining(&compared.values.with) } else { Remaining::default() };
         for flag in &remaining.flags {
             if !flags.contains(flag) {
                 flags.push(flag);

@@ -66,7 +66,7 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Vec<(f64, f64)>
         }
         Prior::Flat => {
             let spread = sides.iter().map(|side| side.spread()).fold(0.0, f64::max);
-            if !(spread > 0.0) {
+            if spread <= 0.0 {
                 return None;
             }
             ((spread.ln() - 60.0, spread.ln() + 60.0), 0.0, Vec::new())

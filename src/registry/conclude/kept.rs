@@ -1,8 +1,10 @@
 //! What stored rows keep for histories: a group's means and standing, a worker's own shifts. A history then reads some
 //! twenty rows instead of every sample of every group.
 
+use crate::conclusions::day_chance::DayChance;
 use crate::conclusions::history::evidence::{EraMean, GroupExposure, NoiseMean, OwnShift, PlacedMove};
 use crate::conclusions::history::level_period::LevelPeriod;
+use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::profile::ProfileMethod;
 use crate::model::facts::sampling::NoiseCriterion;
@@ -34,6 +36,18 @@ record! {
         upper: Option<f64>,
         /// What else is known of noise.
         noise: Option<KeptNoise>,
+        /// The posterior mean.
+        posterior: Option<KeptFigure>,
+        /// Whether its prior was widened.
+        prior_widened: bool,
+        /// The chance that a day is at or above the action level.
+        chance: Option<KeptFigure>,
+        /// The action level.
+        action_level: Option<f64>,
+        /// The limit.
+        limit: Option<f64>,
+        /// The averages behind it.
+        results: Vec<Quantity>,
         /// Minutes of the shifts behind it.
         shift_minutes: Option<f64>,
         /// How many shifts.
@@ -64,6 +78,18 @@ record! {
         energy_lower: Option<f64>,
         /// Its upper limit.
         energy_upper: Option<f64>,
+    }
+}
+
+record! {
+    /// A figure with its ends.
+    pub struct KeptFigure {
+        /// The estimate.
+        estimate: f64,
+        /// Its lower end.
+        lower: Option<f64>,
+        /// Its upper end.
+        upper: Option<f64>,
     }
 }
 
@@ -201,6 +227,24 @@ impl KeptMean {
                 energy_lower: noise.equal_energy.and_then(|mean| mean.lower),
                 energy_upper: noise.equal_energy.and_then(|mean| mean.upper),
             }),
+            posterior: era.posterior.map(|found| KeptFigure {
+                estimate: found.mean.estimate,
+                lower: found.mean.lower,
+                upper: found.mean.upper,
+            }),
+            prior_widened: era.posterior.is_some_and(|found| found.prior_widened),
+            chance: era.chance.map(|chance| KeptFigure {
+                estimate: chance.estimate,
+                lower: Some(chance.lower),
+                upper: Some(chance.upper),
+            }),
+            action_level: era.action_level,
+            limit: era.limit,
+            results: era
+                .results
+                .iter()
+                .map(|&measured| Quantity { measured, unit: era.unit, reported: None })
+                .collect(),
             shift_minutes: era.shift_minutes,
             n: count(era.n),
             worker_count: count(era.worker_count),
@@ -228,6 +272,16 @@ impl KeptMean {
                     upper: kept.energy_upper,
                 }),
             }),
+            posterior: self.posterior.map(|kept| PosteriorMean {
+                mean: MeanWithLimits { estimate: kept.estimate, lower: kept.lower, upper: kept.upper },
+                prior_widened: self.prior_widened,
+            }),
+            chance: self.chance.and_then(|kept| {
+                Some(DayChance { estimate: kept.estimate, lower: kept.lower?, upper: kept.upper? })
+            }),
+            action_level: self.action_level,
+            limit: self.limit,
+            results: self.results.into_iter().map(|kept| kept.measured).collect(),
             shift_minutes: self.shift_minutes,
             n: counted(self.n),
             worker_count: counted(self.worker_count),
@@ -357,6 +411,14 @@ mod tests {
                     range: Measured::Below(80.0),
                     equal_energy: Some(MeanWithLimits { estimate: 0.1 + 0.2, lower: None, upper: Some(0.7) }),
                 }),
+                posterior: Some(PosteriorMean {
+                    mean: MeanWithLimits { estimate: 0.3, lower: Some(0.1), upper: Some(1.0 / 3.0) },
+                    prior_widened: true,
+                }),
+                chance: Some(DayChance { estimate: 0.25, lower: 0.1, upper: 0.7 }),
+                action_level: Some(2.5),
+                limit: Some(5.0),
+                results: vec![Measured::Below(0.1), Measured::Value(1.0 / 3.0)],
                 shift_minutes: Some(480.0),
                 n: 7,
                 worker_count: 3,

@@ -96,9 +96,13 @@ pub(super) async fn histories(plant: &Plant<'_>) {
     let ada = history(plant, "physician", "Ada", "chromium_vi").await;
     close(&ada["cumulative"]["value"], (WELDERS[0] * 182.0 + MEAN_WITH_ARM * 183.0) / 365.25 / 1000.0);
     assert_eq!((&ada["gaps"], &ada["cumulative"]["at_least"]), (&json!([]), &json!(false)));
-    // The limits of a censored mean are not there yet, so those of the dose are not either.
-    assert_eq!(ada["cumulative"].get("upper"), None);
-    assert!(words(&ada["flags"]).contains(&"awaits_posterior"));
+    // A mean with non-detects has limits too, so the dose has.
+    let end = |name: &str| ada["cumulative"][name].as_f64().unwrap();
+    assert!(end("lower") < end("value") && end("value") < end("upper"));
+    let expected = &ada["days_at_or_above_action_level"]["expected"];
+    let days = |name: &str| expected[name].as_f64().unwrap();
+    assert!(0.0 < days("lower") && days("lower") < days("estimate") && days("estimate") < days("upper"));
+    assert!(days("upper") <= 261.0, "no more than the days worked in twelve months");
     // The standing fell on 20 October: 3 March to 20 October are 33 weeks of 5 = 165; less 10 March (2 ug/m3) and
     // 6 October (1 ug/m3), measured below: 163. At or above: 11 and 12 March (4).
     assert_eq!(
