@@ -209,5 +209,25 @@ mod tests {
             let back = mg_per_m3_to_ppm(mass, molar_mass, ROOM_AIR).unwrap();
             prop_assert!((back - ppm).abs() < 1e-12 * ppm);
         }
+
+        #[test]
+        fn volume_and_mean_flow_scale_and_the_flows_may_be_swapped(
+            before in 0.1..20.0f64, after in 0.1..20.0f64, minutes in 1.0..900.0f64, factor in 0.1..10.0f64,
+        ) {
+            let (mean, volume) = (mean_flow(before, after), volume_litres(mean_flow(before, after), minutes));
+            prop_assert!(mean >= before.min(after) && mean <= before.max(after) && mean.to_bits() == mean_flow(after, before).to_bits());
+            let scaled = volume_litres(mean_flow(factor * before, factor * after), minutes);
+            prop_assert!((scaled - factor * volume).abs() < 1e-12 * scaled);
+            let (one, two) =
+                (flow_change_percent(before, after).unwrap(), flow_change_percent(factor * before, factor * after).unwrap());
+            prop_assert!((one - two).abs() < 1e-9 * (1.0 + one.abs()));
+        }
+
+        #[test]
+        fn a_rotameter_carried_there_and_back_reads_the_same(reading in 0.1..20.0f64, pressure in 500.0..800.0f64, temperature in -20.0..45.0f64) {
+            let there = AirState { temperature, pressure };
+            let flow = rotameter_flow(reading, ROOM_AIR, there).unwrap();
+            prop_assert!((rotameter_flow(flow, there, ROOM_AIR).unwrap() - reading).abs() < 1e-12 * reading);
+        }
     }
 }

@@ -487,5 +487,44 @@ mod tests {
             ]);
             prop_assert!(fit(&sample(limit * 0.9)).unwrap().mu < fit(&sample(limit)).unwrap().mu);
         }
+
+        #[test]
+        fn a_range_that_shrinks_to_its_value_gives_the_same_figures(
+            values in prop::collection::vec(0.1..10.0f64, 3..10), limit in 0.05..5.0f64, width in 1e-5..1e-3f64,
+        ) {
+            // A bound beside them, so that both are fitted by the likelihood.
+            let with = |first: Measured| {
+                let mut results: Vec<_> = values[1..].iter().copied().map(Measured::Value).collect();
+                results.extend([first, Measured::Below(limit)]);
+                fit(&logs(&results))
+            };
+            let exact = with(Measured::Value(values[0]));
+            let range = |width: f64| with(Measured::Between { lower: values[0] * (1.0 - width), upper: values[0] * (1.0 + width) });
+            let (Some(exact), Some(wide), Some(narrow)) = (exact, range(width), range(0.1 * width)) else { return Ok(()) };
+            prop_assume!(exact.sigma > 0.05);
+            let figures = |fitted: &Fitted| [
+                fitted.geometric_mean(), fitted.geometric_standard_deviation(), fitted.arithmetic_mean(), fitted.percentile(0.95),
+            ];
+            for ((exact, wide), narrow) in figures(&exact).into_iter().zip(figures(&wide)).zip(figures(&narrow)) {
+                // Nearer the narrower the range is, and at its end the same.
+                prop_assert!((wide - exact).abs() < 5.0 * width * exact, "{wide} {exact}");
+                prop_assert!((narrow - exact).abs() < 0.5 * width * exact + 1e-9 * exact, "{narrow} {exact}");
+            }
+        }
+
+        #[test]
+        fn a_higher_result_raises_the_geometric_mean(
+            values in prop::collection::vec(0.1..10.0f64, 3..10), limit in 0.05..5.0f64, more in 1.01..3.0f64,
+        ) {
+            let of = |more: f64| {
+                let mut results: Vec<_> = values.iter().copied().map(Measured::Value).collect();
+                results[0] = Measured::Value(more * values[0]);
+                results.push(Measured::Below(limit));
+                fit(&logs(&results))
+            };
+            if let (Some(one), Some(two)) = (of(1.0), of(more)) {
+                prop_assert!(two.mu > one.mu - 1e-9);
+            }
+        }
     }
 }

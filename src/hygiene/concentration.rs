@@ -203,12 +203,66 @@ mod tests {
         assert_eq!(concentration(Measured::Value(2.4), 960.0), Some(Measured::Value(0.0025)));
     }
 
+    // Plain arithmetic: mass = level x volume, in whole ten-thousandths of a microgram, so that the quotient is the level.
+    #[test]
+    fn a_thousand_results_exactly_at_a_level_all_reach_it_and_none_exceeds_it() {
+        use crate::hygiene::air::ROOM_AIR;
+        use crate::hygiene::conversion::convert;
+        use crate::hygiene::shift::{Segment, shift_average};
+        use crate::model::measured::Answer;
+        use crate::model::unit::Unit;
+        let mut short_in_binary = 0;
+        for n in 0..1000_u32 {
+            // Levels of 0.1 to 5.0 ug/m3 in steps of 0.1, volumes of 101 to 1100 L.
+            let (tenths, volume) = (1 + n % 50, 101 + n);
+            let ten_thousandths = tenths * volume;
+            let decimal = |text: String| text.parse::<f64>().unwrap();
+            let level = decimal(format!("{}.{}", tenths / 10, tenths % 10));
+            let mass = decimal(format!("{}.{:04}", ten_thousandths / 10_000, ten_thousandths % 10_000));
+            let raw = concentration(Measured::Value(mass), f64::from(volume)).unwrap();
+            short_in_binary += usize::from(1000.0 * raw.lower() < level);
+            let found = convert(raw, Unit::MgPerM3, Unit::UgPerM3, None, ROOM_AIR).unwrap();
+            let parts = [97.0, 383.0].map(|minutes| Segment { concentration: found, minutes });
+            let twa = shift_average(&parts, 0.0, None).unwrap().eight_hour_twa;
+            for (at, result) in [("raw", raw.scaled(1000.0)), ("in its unit", found), ("average", twa)] {
+                assert_eq!(result.against(level), Answer::AtOrAbove, "{at}: {mass} ug in {volume} L");
+                assert_eq!(result.exceeds(level), Answer::Below, "{at}: {mass} ug in {volume} L");
+            }
+            // A ten-thousandth of a microgram less is below.
+            let less =
+                concentration(Measured::Value(mass - 0.0001), f64::from(volume)).unwrap().scaled(1000.0);
+            assert_eq!(less.against(level), Answer::Below);
+        }
+        // Compared as raw doubles a good part of them would have been lost.
+        assert!(short_in_binary > 100, "{short_in_binary}");
+    }
+
     proptest! {
         #[test]
         fn twice_the_air_halves_the_concentration(mass in 1e-3..1e3f64, volume in 1.0..1e4f64) {
             let one = concentration(Measured::Below(mass), volume).unwrap();
             let two = concentration(Measured::Below(mass), 2.0 * volume).unwrap();
             prop_assert_eq!(one, two.scaled(2.0));
+        }
+
+        #[test]
+        fn blanks_never_raise_a_mass_and_their_order_does_not_matter(
+            mass in 0.01..10.0f64, blanks in prop::collection::vec(0.0..1.0f64, 1..6), limit in 0.01..1.0f64, factor in 0.01..100.0f64,
+        ) {
+            let of = |factor: f64, turned: bool| {
+                let mut blanks: Vec<_> = blanks.iter().map(|blank| Measured::Value(factor * blank)).collect();
+                if turned {
+                    blanks.reverse();
+                }
+                blank_corrected(Measured::Value(factor * mass), &blanks, Some(factor * limit)).unwrap()
+            };
+            let (one, two) = (of(1.0, false), of(factor, true));
+            prop_assert!(one.corrected.upper().unwrap() <= mass.max(limit));
+            // At the limit itself the last digit decides.
+            prop_assume!(((mass - one.mean_blank) / limit - 1.0).abs() > 1e-9);
+            prop_assert_eq!(one.corrected.is_value(), two.corrected.is_value());
+            let (one, two) = (one.corrected.upper().unwrap(), two.corrected.upper().unwrap());
+            prop_assert!((two - factor * one).abs() < 1e-9 * two);
         }
     }
 }

@@ -98,5 +98,19 @@ mod tests {
                 prop_assert!((back.lower() - value).abs() < 1e-11 * value);
             }
         }
+
+        #[test]
+        fn every_unit_goes_there_and_back_and_keeps_order_and_comparator(value in 1e-6..1e6f64, more in 1.001..10.0f64) {
+            let to_unit = |measured, from, to| convert(measured, from, to, Some(50.0), ROOM_AIR);
+            for (from, to) in Unit::ALL.iter().flat_map(|from| Unit::ALL.iter().map(move |to| (*from, *to))) {
+                let Some(there) = to_unit(Measured::Below(value), from, to) else { continue };
+                let back = to_unit(there, to, from);
+                prop_assert!(back.is_some(), "{from} becomes {to} and does not come back");
+                prop_assert!(matches!(there, Measured::Below(_)) && matches!(back, Some(Measured::Below(_))));
+                // Temperatures have a zero of their own, so that digits are lost by 273.15.
+                prop_assert!((back.unwrap().upper().unwrap() - value).abs() < 1e-11 * value.max(300.0), "{from} {to}");
+                prop_assert!(to_unit(Measured::Below(more * value), from, to).unwrap().upper() > there.upper());
+            }
+        }
     }
 }

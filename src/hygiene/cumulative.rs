@@ -238,5 +238,28 @@ mod tests {
             let (less, more) = (cumulative(&intervals, None, lag), cumulative(&intervals, None, lag + 1));
             prop_assert!(more.value <= less.value && more.years_exposed <= less.years_exposed);
         }
+
+        #[test]
+        fn the_dose_scales_with_the_means_forgets_their_order_and_may_be_cut_anywhere(
+            parts in prop::collection::vec((0u64..9000, 2u64..3000, 0.01..10.0f64), 1..6), factor in 0.01..100.0f64, lag in 0u32..10,
+        ) {
+            let of = |parts: &[(u64, u64, f64)], factor: f64| {
+                let intervals: Vec<_> = parts.iter().map(|&(from, length, mean)| interval(from, length, factor * mean)).collect();
+                cumulative(&intervals, Some(day(9000)), lag)
+            };
+            let one = of(&parts, 1.0);
+            let turned: Vec<_> = parts.iter().rev().copied().collect();
+            // Each interval as two.
+            let cut: Vec<_> = parts.iter().flat_map(|&(from, length, mean)| {
+                [(from, length / 2, mean), (from + length / 2, length - length / 2, mean)]
+            }).collect();
+            for (found, times) in [(of(&turned, factor), factor), (of(&cut, 1.0), 1.0)] {
+                prop_assert!((found.value - times * one.value).abs() <= 1e-9 * found.value.max(1e-9));
+                prop_assert_eq!(found.years_exposed, one.years_exposed);
+            }
+            prop_assert!(one.lower <= Some(one.value) && Some(one.value) <= one.upper);
+            // Overlaps may add up, but no day is counted twice as a day.
+            prop_assert!(one.years_exposed <= 9000.0 / DAYS_PER_YEAR);
+        }
     }
 }

@@ -199,5 +199,28 @@ mod tests {
         fn a_second_filter_never_lets_more_through(first in 0.0..1.0f64, second in 0.0..1.0f64) {
             prop_assert!(penetration_in_series(&[first, second]) <= first.min(second));
         }
+
+        #[test]
+        fn neither_unit_nor_order_of_the_pairs_matters_and_nothing_passes_100(
+            pairs in prop::collection::vec((1.0..1000.0f64, 0.01..100.0f64), 2..8), factor in 0.001..1000.0f64,
+        ) {
+            let of = |pairs: &[(f64, f64)], factor: f64| {
+                let side = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(|pair| Measured::Value(factor * of(pair))).collect::<Vec<_>>();
+                removal_efficiency(&side(|pair| pair.0), &side(|pair| pair.1))
+            };
+            let turned: Vec<_> = pairs.iter().rev().copied().collect();
+            let (one, two) = (of(&pairs, 1.0), of(&turned, factor));
+            let (through, again) = (one.penetration_percent.unwrap(), two.penetration_percent.unwrap());
+            prop_assert!((through - again).abs() < 1e-9 * through);
+            prop_assert!((one.efficiency_percent.unwrap() + through - 100.0).abs() < 1e-9 * (100.0 + through));
+            prop_assert!(one.lower_95 <= one.efficiency_percent && one.efficiency_percent <= one.upper_95);
+            prop_assert!(one.upper_95.unwrap() <= 100.0);
+        }
+
+        #[test]
+        fn the_factor_turns_back_into_its_share(share in 1e-6..1.0f64) {
+            let fold = decontamination_factor(share).unwrap();
+            prop_assert!((penetration(fold_to_percent(fold).unwrap()) - share).abs() < 1e-12);
+        }
     }
 }

@@ -126,6 +126,7 @@ pub fn statistical(upper_70: f64, limit: f64) -> En689 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     // EN 689:2018, 5.5.2 (thresholds from memory): the comparison is "below", so equality is not below.
     #[test]
@@ -144,5 +145,27 @@ mod tests {
         let with = |value| [Measured::Value(0.1), Measured::Value(0.1), Measured::Above(value)];
         assert_eq!(preliminary(&with(0.1), 3.0).unwrap().outcome, Outcome::NoDecision);
         assert_eq!(preliminary(&with(3.0), 3.0).unwrap().outcome, Outcome::NonCompliance);
+    }
+
+    proptest! {
+        #[test]
+        fn no_higher_result_helps_and_neither_order_nor_unit_matters(
+            values in prop::collection::vec(0.01..1.5f64, 3..6), more in 1.0..5.0f64, power in -6..6i32,
+        ) {
+            let factor = 2f64.powi(power);
+            let of = |values: &[f64], factor: f64| {
+                let results: Vec<_> = values.iter().map(|value| Measured::Value(factor * value)).collect();
+                preliminary(&results, factor).unwrap().outcome
+            };
+            let turned: Vec<_> = values.iter().rev().copied().collect();
+            prop_assert_eq!(of(&values, 1.0), of(&turned, factor));
+            let place = |outcome| [Outcome::Compliance, Outcome::NoDecision, Outcome::NonCompliance].iter().position(|one| *one == outcome);
+            let mut raised = values.clone();
+            raised[0] *= more;
+            prop_assert!(place(of(&raised, 1.0)) >= place(of(&values, 1.0)));
+            // A non-detect counts at its limit.
+            let below: Vec<_> = values.iter().map(|value| Measured::Below(*value)).collect();
+            prop_assert_eq!(preliminary(&below, 1.0).unwrap().outcome, of(&values, 1.0));
+        }
     }
 }

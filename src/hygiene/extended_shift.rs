@@ -117,5 +117,14 @@ mod tests {
                 prop_assert!(model.factor(hours + 1.0) <= model.factor(hours));
             }
         }
+
+        #[test]
+        fn the_factor_lies_between_0_and_1_and_has_no_step(hours in 0.5..23.0f64) {
+            for model in ShiftModel::ALL {
+                let (one, two) = (model.factor(hours).unwrap(), model.factor(hours + 1e-7).unwrap());
+                prop_assert!((0.0..=1.0).contains(&one) && (one - two).abs() < 1e-6);
+            }
+            prop_assert!(ShiftModel::BriefScalaDaily.factor(hours) <= ShiftModel::EqualDoseDaily.factor(hours));
+        }
     }
 }

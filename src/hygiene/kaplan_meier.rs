@@ -126,5 +126,20 @@ mod tests {
             let estimate = kaplan_meier(&results).unwrap();
             prop_assert!((estimate.mean_of(|_| 1.0) - 1.0).abs() < 1e-12);
         }
+
+        #[test]
+        fn the_mean_scales_forgets_the_order_and_lies_among_the_results(
+            detected in prop::collection::vec(0.1..10.0f64, 1..12), limits in prop::collection::vec(0.1..10.0f64, 0..12),
+            factor in 0.01..100.0f64,
+        ) {
+            let results: Vec<_> = detected.iter().copied().map(Measured::Value)
+                .chain(limits.iter().copied().map(Measured::Below)).collect();
+            let scaled: Vec<_> = results.iter().rev().map(|result| result.scaled(factor)).collect();
+            let (one, two) = (kaplan_meier(&results).unwrap().mean(), kaplan_meier(&scaled).unwrap().mean());
+            prop_assert!((two - factor * one).abs() < 1e-10 * two);
+            let all = || detected.iter().chain(&limits);
+            let (least, most) = (all().copied().fold(f64::INFINITY, f64::min), detected.iter().copied().fold(0.0, f64::max));
+            prop_assert!(one >= least * (1.0 - 1e-12) && one <= most * (1.0 + 1e-12));
+        }
     }
 }

@@ -37,11 +37,20 @@ pub fn method_accuracy(bias: f64, precision: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     // Arithmetic: without bias 95 % lie within 1.959964 standard deviations.
     #[test]
     fn without_bias_it_is_twice_the_precision_or_nearly() {
         assert!((method_accuracy(0.0, 0.1).unwrap() - 0.195_996_398).abs() < 1e-9);
         assert_eq!(method_accuracy(0.0, 0.0), None);
+    }
+
+    proptest! {
+        #[test]
+        fn worse_parts_never_make_a_better_method(bias in -0.2..0.2f64, precision in 0.01..0.2f64) {
+            let accuracy = method_accuracy(bias, precision).unwrap();
+            prop_assert!(accuracy > bias.abs() && method_accuracy(bias, precision * 1.1).unwrap() > accuracy);
+        }
     }
 }

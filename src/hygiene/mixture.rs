@@ -108,5 +108,24 @@ mod tests {
             let one = mixture(&[component(Measured::Value(value), limit)]).unwrap();
             prop_assert!((one.mixture_error.unwrap() - 0.1).abs() < 1e-12);
         }
+
+        #[test]
+        fn neither_order_nor_unit_matters_and_no_part_ever_lowers_the_sum(
+            parts in prop::collection::vec((0.01..100.0f64, 0.01..100.0f64), 1..8), factor in 0.001..1000.0f64,
+        ) {
+            let of = |parts: &[(f64, f64)]| {
+                mixture(&parts.iter().map(|&(x, limit)| component(Measured::Value(x), limit)).collect::<Vec<_>>()).unwrap()
+            };
+            let turned: Vec<_> = parts.iter().rev().map(|&(x, limit)| (factor * x, factor * limit)).collect();
+            let (one, two, fewer) = (of(&parts), of(&turned), &parts[1..]);
+            let sum = one.equivalent_exposure.lower();
+            prop_assert!((two.equivalent_exposure.lower() - sum).abs() < 1e-12 * sum);
+            prop_assert!((two.mixture_error.unwrap() - one.mixture_error.unwrap()).abs() < 1e-12);
+            // The error of the sum is never above that of its parts.
+            prop_assert!(one.mixture_error.unwrap() <= 0.1 + 1e-12);
+            if !fewer.is_empty() {
+                prop_assert!(of(fewer).equivalent_exposure.lower() <= sum);
+            }
+        }
     }
 }

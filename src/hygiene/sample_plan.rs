@@ -218,5 +218,19 @@ mod tests {
                 (workers_to_sample(size, confidence, top).unwrap(), workers_to_sample(size, confidence + 0.01, top).unwrap());
             prop_assert!(one.exact <= two.exact && two.exact <= size);
         }
+
+        #[test]
+        fn the_least_air_is_that_of_the_least_concentration(mass in 0.001..10.0f64, limit in 0.001..10.0f64, flow in 0.1..10.0f64) {
+            let volume = minimum_volume_litres(mass, limit, 0.1).unwrap();
+            prop_assert!((lowest_concentration(mass, volume).unwrap() - 0.1 * limit).abs() < 1e-10 * limit);
+            let (one, two) = (minutes_for(volume, flow).unwrap(), minutes_for(volume, 2.0 * flow).unwrap());
+            prop_assert!((one - 2.0 * two).abs() < 1e-10 * one);
+        }
+
+        #[test]
+        fn a_group_without_end_asks_for_no_fewer(size in 1u32..300, top in 0.02..0.9f64, confidence in 0.5..0.98f64) {
+            let exact = workers_to_sample(size, confidence, top).unwrap().exact;
+            prop_assert!(f64::from(exact) <= workers_of_many(confidence, top).unwrap());
+        }
     }
 }

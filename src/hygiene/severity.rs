@@ -312,5 +312,21 @@ mod tests {
                 prop_assert!(two.lower_95 >= one.lower_95 - 1e-9 && two.upper_95.unwrap() >= one.upper_95.unwrap() - 1e-9);
             }
         }
+
+        #[test]
+        fn neither_unit_nor_order_matters(
+            parts in prop::collection::vec((0.01..50.0f64, 10.0..240.0f64), 1..6), error in 0.0..0.9f64, factor in 0.001..1000.0f64,
+        ) {
+            let of = |parts: Vec<(f64, f64)>, factor: f64, procedure| {
+                let segments: Vec<_> = parts.into_iter().map(|(x, t)| (Measured::Value(factor * x), t)).collect();
+                severity(&segments, 5.0 * factor, error, procedure).unwrap()
+            };
+            for procedure in Procedure::ALL {
+                let one = of(parts.clone(), 1.0, *procedure);
+                let two = of(parts.iter().rev().copied().collect(), factor, *procedure);
+                prop_assert!((one.lower_95 - two.lower_95).abs() < 1e-9 * (1.0 + one.lower_95.abs()));
+                prop_assert!((one.upper_95.unwrap() - two.upper_95.unwrap()).abs() < 1e-9 * (1.0 + one.upper_95.unwrap()));
+            }
+        }
     }
 }

@@ -295,5 +295,37 @@ mod tests {
             let two = shift_average(&scaled, 30.0, Some(Unsampled::Zero)).unwrap().eight_hour_twa.lower();
             prop_assert!((two - factor * one).abs() <= 1e-12 * two);
         }
+
+        #[test]
+        fn the_average_over_the_sampled_time_lies_between_its_segments_and_grows_with_each(
+            parts in prop::collection::vec((0.01..100.0f64, 1.0..200.0f64), 1..8), more in 1.0..10.0f64,
+        ) {
+            let of = |parts: &[(f64, f64)]| {
+                let segments: Vec<_> = parts.iter().map(|&(c, t)| segment(Measured::Value(c), t)).collect();
+                shift_average(&segments, 30.0, None).unwrap()
+            };
+            let (least, most) = parts.iter().fold((f64::INFINITY, 0.0f64), |(low, high), (c, _)| (low.min(*c), high.max(*c)));
+            let average = of(&parts).sampled_average.lower();
+            prop_assert!(average >= least * (1.0 - 1e-12) && average <= most * (1.0 + 1e-12));
+            let mut raised = parts.clone();
+            raised[0].0 *= more;
+            prop_assert!(of(&raised).eight_hour_twa.lower() >= of(&parts).eight_hour_twa.lower());
+        }
+
+        #[test]
+        fn whatever_a_non_detect_is_the_average_holds_it_and_narrows_with_it(
+            detected in 0.1..10.0f64, limit in 0.01..5.0f64, share in 0.0..1.0f64, minutes in 10.0..300.0f64, rest in 0.0..300.0f64,
+        ) {
+            let of = |low: Measured| {
+                shift_average(&[segment(Measured::Value(detected), minutes), segment(low, 60.0)], rest, None)
+                    .unwrap().eight_hour_twa
+            };
+            let (bound, truth) = (of(Measured::Below(limit)), of(Measured::Value(share * limit)));
+            prop_assert!(bound.lower() <= truth.lower() + 1e-12 && bound.upper() >= truth.upper().map(|most| most - 1e-12));
+            let narrow = of(Measured::Between { lower: limit * (1.0 - 1e-9), upper: limit });
+            let exact = of(Measured::Value(limit));
+            prop_assert!((narrow.lower() - exact.lower()).abs() < 1e-7 * (1.0 + exact.lower()));
+            prop_assert!((narrow.upper().unwrap() - exact.upper().unwrap()).abs() < 1e-7 * (1.0 + exact.lower()));
+        }
     }
 }

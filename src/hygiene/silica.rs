@@ -26,11 +26,22 @@ pub fn formula_limit(quartz_percent: f64, cristobalite_percent: f64, tridymite_p
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     // 29 CFR 1910.1000 Table Z-3 (from memory): half the quartz limit for cristobalite, so it counts twice.
     #[test]
     fn cristobalite_counts_twice() {
         assert!((formula_limit(0.0, 4.0, 0.0) - formula_limit(8.0, 0.0, 0.0)).abs() < 1e-15);
         assert!((formula_limit(0.0, 0.0, 0.0) - 5.0).abs() < 1e-15);
+    }
+
+    proptest! {
+        #[test]
+        fn more_silica_never_raises_the_limit(quartz in 0.0..50.0f64, cristobalite in 0.0..25.0f64, more in 0.0..25.0f64) {
+            let limit = formula_limit(quartz, cristobalite, 0.0);
+            prop_assert!(formula_limit(quartz + more, cristobalite, 0.0) <= limit);
+            prop_assert!(formula_limit(quartz, cristobalite + more, 0.0) <= formula_limit(quartz + more, cristobalite, 0.0));
+            prop_assert!(limit > 0.0 && limit <= 5.0);
+        }
     }
 }

@@ -99,6 +99,7 @@ pub fn substituted(results: &[Measured], divisor: Divisor) -> Option<Substituted
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn overloaded_results_and_ranges_are_not_substituted() {
@@ -113,5 +114,22 @@ mod tests {
         let one = substituted(&[Measured::Below(0.5)], Divisor::Two).unwrap();
         assert!((one.geometric_mean - 0.25).abs() < 1e-15);
         assert_eq!(one.geometric_standard_deviation, None);
+    }
+
+    proptest! {
+        #[test]
+        fn figures_scale_with_the_unit_and_the_smaller_divisor_gives_the_larger_mean(
+            detected in prop::collection::vec(0.1..10.0f64, 1..8), limits in prop::collection::vec(0.1..5.0f64, 1..8), factor in 0.01..100.0f64,
+        ) {
+            let results: Vec<_> = detected.into_iter().map(Measured::Value).chain(limits.into_iter().map(Measured::Below)).collect();
+            let scaled: Vec<_> = results.iter().rev().map(|result| result.scaled(factor)).collect();
+            let of = |results: &[Measured], divisor| substituted(results, divisor).unwrap();
+            let (one, two) = (of(&results, Divisor::Two), of(&scaled, Divisor::Two));
+            prop_assert!((two.geometric_mean - factor * one.geometric_mean).abs() < 1e-10 * two.geometric_mean);
+            prop_assert!((two.arithmetic_mean - factor * one.arithmetic_mean).abs() < 1e-10 * two.arithmetic_mean);
+            let larger = of(&results, Divisor::RootTwo);
+            prop_assert!(larger.arithmetic_mean > one.arithmetic_mean && larger.geometric_mean > one.geometric_mean);
+            prop_assert!(one.geometric_mean <= one.arithmetic_mean * (1.0 + 1e-12));
+        }
     }
 }

@@ -164,4 +164,35 @@ proptest! {
         prop_assert!(near(one.estimate, two.estimate) && near(one.lower_95, two.lower_95)
             && near(one.upper_95, two.upper_95));
     }
+
+    #[test]
+    fn where_pairing_carries_nothing_the_estimate_is_the_same(
+        pairs in prop::collection::vec((0.5..20.0f64, 0.1..5.0f64), 2..8),
+    ) {
+        let (without, with): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
+        let of = |paired| control_effect(&values(&without), &values(&with), &Question::new(paired, 50.0));
+        let (one, two) = (of(true), of(false));
+        let (paired, unpaired) = (one.ratio_of_geometric_means.estimate.unwrap(), two.ratio_of_geometric_means.estimate.unwrap());
+        prop_assert!((paired - unpaired).abs() < 1e-9 * paired);
+        // What pairing may change is the error: in pairs variances add less twice what the sides share.
+        let (one, two) = (one.contrast.unwrap(), two.contrast.unwrap());
+        let logs = |side: &[f64]| side.iter().map(|value| value.ln()).collect::<Vec<_>>();
+        let (of_without, of_with) = (logs(&without), logs(&with));
+        let ((n, a, _), (_, b, _)) = (moments(&of_without).unwrap(), moments(&of_with).unwrap());
+        let shared: f64 = of_without.iter().zip(&of_with).map(|(x, y)| (x - a) * (y - b)).sum::<f64>() / (n - 1.0) / n;
+        prop_assert!((one.standard_error.powi(2) - (two.standard_error.powi(2) - 2.0 * shared)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn swapping_the_sides_turns_the_ratio_and_a_higher_target_is_never_likelier(
+        without in prop::collection::vec(0.5..20.0f64, 2..8), with in prop::collection::vec(0.1..5.0f64, 2..8), target in 5.0..90.0f64,
+    ) {
+        let of = |one: &[f64], two: &[f64], target| control_effect(&values(one), &values(two), &Question::new(false, target));
+        let (one, two) = (of(&without, &with, target), of(&with, &without, target));
+        let product = |one: Option<f64>, two: Option<f64>| one.zip(two).map_or(0.0, |(one, two)| (one * two - 1.0).abs());
+        let (ratio, turned) = (one.ratio_of_geometric_means, two.ratio_of_geometric_means);
+        prop_assert!(product(ratio.estimate, turned.estimate) < 1e-9 && product(ratio.lower_95, turned.upper_95) < 1e-6);
+        prop_assert!(one.probability_target_met <= one.probability_lowered);
+        prop_assert!(of(&without, &with, target + 5.0).probability_target_met <= one.probability_target_met);
+    }
 }

@@ -138,3 +138,71 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(16))]
+
+    #[test]
+    fn the_limit_of_the_exceedance_agrees_with_that_of_the_percentile(
+        detected in prop::collection::vec(0.2..5.0f64, 3..8), below in prop::collection::vec(0.1..0.5f64, 0..3),
+    ) {
+        let logs: Vec<_> = detected.iter().map(|value| value.ln()).collect();
+        prop_assume!(LogSample::of_logs(&logs).is_some_and(|sample| sample.deviation > 0.1));
+        let sample = LogSample::of_logs(&logs).unwrap();
+        let bounds = below.iter().map(|limit| LogResult::Within { lower: f64::NEG_INFINITY, upper: limit.ln() });
+        let limits = LimitsWithBounds::of(
+            &logs.iter().copied().map(LogResult::Exact).chain(bounds).collect::<Vec<_>>()).unwrap();
+        // At the upper limit of the 95th percentile the upper limit of the share above it is 5 %.
+        for confidence in [0.70, 0.95] {
+            let at = sample.percentile_limit(0.95, confidence).unwrap();
+            prop_assert!((sample.exceedance_limit(at, confidence) - 0.05).abs() < 1e-7);
+            let at = limits.percentile_limit(0.95, confidence).unwrap();
+            prop_assert!((limits.exceedance_limit(at, confidence) - 0.05).abs() < 1e-7);
+        }
+        prop_assert!((sample.exceedance(sample.percentile(0.95)) - 0.05).abs() < 1e-9);
+    }
+
+    #[test]
+    fn shares_lie_between_0_and_1_and_fall_with_the_limit(
+        detected in prop::collection::vec(0.2..5.0f64, 3..8), limit in 0.5..10.0f64,
+    ) {
+        let sample = LogSample::of(&detected);
+        prop_assume!(sample.is_some_and(|sample| sample.deviation > 0.1));
+        let sample = sample.unwrap();
+        let shares = |limit: f64| [sample.exceedance(limit), sample.exceedance_limit(limit, 0.95)];
+        for (one, two) in shares(limit).into_iter().zip(shares(1.5 * limit)) {
+            prop_assert!((0.0..=1.0).contains(&one) && two <= one);
+        }
+        prop_assert!(sample.percentile(0.95) > sample.geometric_mean());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(6))]
+
+    #[test]
+    fn every_figure_scales_with_the_unit_and_forgets_the_order(
+        detected in prop::collection::vec(0.2..5.0f64, 3..6), below in prop::collection::vec(0.1..2.0f64, 0..3), factor in 0.001..1000.0f64,
+    ) {
+        let results: Vec<_> = values(&detected).into_iter().chain(below.into_iter().map(Measured::Below)).collect();
+        let scaled: Vec<_> = results.iter().rev().map(|result| result.scaled(factor)).collect();
+        let (one, two) =
+            (group_profile(&results, &Against::limit(Some(4.0))), group_profile(&scaled, &Against::limit(Some(4.0 * factor))));
+        prop_assert_eq!((one.method, one.en_689), (two.method, two.en_689));
+        let in_unit = |profile: &GroupProfile| {
+            let (mean, percentile) = (profile.arithmetic_mean, profile.percentile_95);
+            [profile.geometric_mean, mean.map(|mean| mean.estimate), mean.and_then(|mean| mean.lower_95),
+             mean.and_then(|mean| mean.upper_95), percentile.map(|one| one.estimate), percentile.and_then(|one| one.upper_95),
+             profile.kaplan_meier, profile.substitution.map(|both| both.half.arithmetic_mean)]
+        };
+        for (one, two) in in_unit(&one).into_iter().zip(in_unit(&two)) {
+            prop_assert_eq!(one.is_some(), two.is_some());
+            let (Some(one), Some(two)) = (one, two) else { continue };
+            prop_assert!((two - factor * one).abs() < 1e-6 * two, "{one} {two}");
+        }
+        let bare = |profile: &GroupProfile| profile.exceedance_fraction.map(|share| (share.estimate, share.upper_95.unwrap()));
+        if let (Some(one), Some(two)) = (bare(&one), bare(&two)) {
+            prop_assert!((one.0 - two.0).abs() < 1e-8 && (one.1 - two.1).abs() < 1e-6);
+        }
+    }
+}
