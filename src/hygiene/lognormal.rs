@@ -1,7 +1,7 @@
 //! Statistics of a log-normal sample without non-detects, with exact limits.
 
 use super::distributions::{normal_quantile, normal_upper_tail, t_quantile};
-use super::{land, noncentral_t, roots};
+use super::{land, noncentral_t};
 use crate::model::working::Formula;
 
 /// The geometric mean.
@@ -141,19 +141,8 @@ impl LogSample {
     /// The same for a level that lies so many standard deviations of the logarithms above their mean.
     pub fn share_beyond(&self, distance: f64, probability: f64) -> f64 {
         let root = self.n.sqrt();
-        let t = distance * root;
         // Beyond 39 standard deviations a normal tail is zero in a double.
-        let end = 39.0 * root;
-        let excess = |shift: f64| noncentral_t::cdf(t, self.n - 1.0, shift) - probability;
-        if excess(end) >= 0.0 {
-            return 0.0;
-        }
-        if excess(-end) <= 0.0 {
-            return 1.0;
-        }
-        let start = t.clamp(-end, end);
-        let step = if excess(start) > 0.0 { 1.0 } else { -1.0 };
-        roots::outward(excess, start, step, 4.0 * end)
+        noncentral_t::noncentrality(probability, distance * root, self.n - 1.0, 39.0 * root)
             .map_or(f64::NAN, |shift| normal_upper_tail(shift / root))
     }
 
