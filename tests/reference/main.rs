@@ -28,3 +28,11 @@ mod area_j;
 mod area_k;
 #[cfg(test)]
 mod case;
+#[cfg(test)]
+mod every_example;
+#[cfg(test)]
+#[path = "../api/harness.rs"]
+#[expect(dead_code, reason = "made for the tests of the API, which change things too")]
+mod harness;
+#[cfg(test)]
+mod over_http;
