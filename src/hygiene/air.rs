@@ -13,6 +13,14 @@ pub const MEAN_FLOW: Formula = Formula {
 };
 
 /// The mean flow, in the unit of the flows.
+///
+/// # Formula
+/// `(before + after) / 2`, all in one unit of flow. OSHA Technical Manual, Section II Chapter 1 (from memory).
+///
+/// ```
+/// use doseward::hygiene::air::mean_flow;
+/// assert_eq!(mean_flow(2.0, 1.5), 1.75);
+/// ```
 pub fn mean_flow(before: f64, after: f64) -> f64 {
     f64::midpoint(before, after)
 }
@@ -24,11 +32,28 @@ pub const FLOW_CHANGE: Formula = Formula {
 };
 
 /// The change of the flow in per cent of the flow before; `None` unless that is above zero.
+///
+/// # Formula
+/// `100 (after - before) / before` per cent, the flows in any one unit. Common practice.
+///
+/// ```
+/// use doseward::hygiene::air::flow_change_percent;
+/// assert_eq!(flow_change_percent(2.0, 1.5), Some(-25.0));
+/// assert_eq!(flow_change_percent(0.0, 1.5), None);
+/// ```
 pub fn flow_change_percent(before: f64, after: f64) -> Option<f64> {
     (before > 0.0).then(|| 100.0 * (after - before) / before)
 }
 
 /// Whether a flow change in per cent is accepted without a flag (5 % is).
+///
+/// # Formula
+/// `|change| <= 5` per cent. This registry's rule.
+///
+/// ```
+/// use doseward::hygiene::air::flow_change_accepted;
+/// assert!(flow_change_accepted(-5.0) && !flow_change_accepted(5.1));
+/// ```
 pub fn flow_change_accepted(percent: f64) -> bool {
     significant(percent.abs()) <= FLOW_CHANGE_ACCEPTED_PERCENT
 }
@@ -40,6 +65,14 @@ pub const VOLUME: Formula = Formula {
 };
 
 /// The volume in litres from a flow in L/min.
+///
+/// # Formula
+/// `flow x minutes` L: flow in L/min, time in min. OSHA Technical Manual, Section II Chapter 1.
+///
+/// ```
+/// use doseward::hygiene::air::volume_litres;
+/// assert_eq!(volume_litres(2.0, 480.0), 960.0);
+/// ```
 pub fn volume_litres(flow: f64, minutes: f64) -> f64 {
     flow * minutes
 }
@@ -65,6 +98,17 @@ pub const ROTAMETER: Formula = Formula {
 /// The actual flow behind a rotameter reading taken in other air than that of its calibration, in its unit.
 ///
 /// `None` where a pressure or an absolute temperature is not above zero.
+///
+/// # Formula
+/// `reading x sqrt(P_calibrated / P_used x T_used / T_calibrated)` in the unit of the reading: P in mmHg, T in K.
+/// Operating manual of an ambient air sampler, undated, section 7.3, equation 4.
+///
+/// ```
+/// use doseward::hygiene::air::{AirState, ROOM_AIR, rotameter_flow};
+/// // A quarter of the pressure: the root of 4.
+/// let high = AirState { temperature: 25.0, pressure: 190.0 };
+/// assert_eq!(rotameter_flow(1.5, ROOM_AIR, high), Some(3.0));
+/// ```
 pub fn rotameter_flow(reading: f64, calibrated_at: AirState, used_at: AirState) -> Option<f64> {
     let (cold, warm) = (calibrated_at.temperature + KELVIN, used_at.temperature + KELVIN);
     let possible = cold > 0.0 && warm > 0.0 && calibrated_at.pressure > 0.0 && used_at.pressure > 0.0;
@@ -82,6 +126,16 @@ pub const MOLAR_VOLUME: Formula = Formula {
 };
 
 /// Litres of gas in a mole; `None` where the pressure or the absolute temperature is not above zero.
+///
+/// # Formula
+/// `24.45 x (760 / P) x (273.15 + t) / 298.15` L/mol: P in mmHg, t in °C. 29 CFR 1910.1000 Table Z-1, footnotes (from
+/// memory).
+///
+/// ```
+/// use doseward::hygiene::air::{AirState, molar_volume};
+/// // Half the pressure: twice the volume.
+/// assert_eq!(molar_volume(AirState { temperature: 25.0, pressure: 380.0 }), Some(48.9));
+/// ```
 pub fn molar_volume(air: AirState) -> Option<f64> {
     let absolute = KELVIN + air.temperature;
     (air.pressure > 0.0 && absolute > 0.0).then(|| 24.45 * (760.0 / air.pressure) * absolute / 298.15)
@@ -94,6 +148,15 @@ pub const PPM_TO_MASS: Formula = Formula {
 };
 
 /// The mass concentration in mg/m3 of a gas at `ppm`; `molar_mass` in g/mol, above zero.
+///
+/// # Formula
+/// `ppm x molar_mass / molar_volume` mg/m3: g/mol over L/mol. 29 CFR 1910.1000 Table Z-1, footnotes (from memory).
+///
+/// ```
+/// use doseward::hygiene::air::{ROOM_AIR, ppm_to_mg_per_m3};
+/// // 2 x 48.9 / 24.45
+/// assert_eq!(ppm_to_mg_per_m3(2.0, 48.9, ROOM_AIR), Some(4.0));
+/// ```
 pub fn ppm_to_mg_per_m3(ppm: f64, molar_mass: f64, air: AirState) -> Option<f64> {
     (molar_mass > 0.0).then_some(())?;
     Some(ppm * molar_mass / molar_volume(air)?)
@@ -106,6 +169,15 @@ pub const MASS_TO_PPM: Formula = Formula {
 };
 
 /// The parts per million of a gas at `mg_per_m3`; `molar_mass` in g/mol, above zero.
+///
+/// # Formula
+/// `mg/m3 x molar_volume / molar_mass` ppm: L/mol over g/mol. 29 CFR 1910.1000 Table Z-1, footnotes (from memory).
+///
+/// ```
+/// use doseward::hygiene::air::{ROOM_AIR, mg_per_m3_to_ppm};
+/// // 4 x 24.45 / 48.9
+/// assert_eq!(mg_per_m3_to_ppm(4.0, 48.9, ROOM_AIR), Some(2.0));
+/// ```
 pub fn mg_per_m3_to_ppm(mg_per_m3: f64, molar_mass: f64, air: AirState) -> Option<f64> {
     (molar_mass > 0.0).then_some(())?;
     Some(mg_per_m3 * molar_volume(air)? / molar_mass)

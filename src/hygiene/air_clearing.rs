@@ -55,6 +55,17 @@ pub struct AirClearing {
 }
 
 /// Fits a decay to readings above the background (zero when nothing is known), in their order.
+///
+/// # Formula
+/// `-60 x slope of ln(value - background) on minutes` per hour, by least squares; values in any one unit, time in min.
+/// ASTM E741-11 (from memory).
+///
+/// ```
+/// use doseward::hygiene::air_clearing::{Reading, air_clearing};
+/// // Half in 10 minutes: 60 x 0.6931 / 10 = 4.159 changes an hour.
+/// let readings = [(0.0, 1000.0), (10.0, 500.0)].map(|(minutes, value)| Reading { minutes, value });
+/// assert!((air_clearing(&readings, 0.0).air_changes_per_hour.unwrap() - 4.159).abs() < 1e-3);
+/// ```
 pub fn air_clearing(readings: &[Reading], background: f64) -> AirClearing {
     let mut answer = AirClearing {
         air_changes_per_hour: None,
@@ -89,11 +100,30 @@ pub fn air_clearing(readings: &[Reading], background: f64) -> AirClearing {
 }
 
 /// Minutes to half at these air changes; `None` unless they are above zero.
+///
+/// # Formula
+/// `60 ln 2 / air_changes_per_hour` min. Arithmetic.
+///
+/// ```
+/// use doseward::hygiene::air_clearing::half_life_minutes;
+/// // 41.59 / 6
+/// assert!((half_life_minutes(6.0).unwrap() - 6.931).abs() < 1e-3);
+/// ```
 pub fn half_life_minutes(air_changes_per_hour: f64) -> Option<f64> {
     (air_changes_per_hour > 0.0).then(|| 60.0 * LN_2 / air_changes_per_hour).filter(|time| time.is_finite())
 }
 
 /// Minutes until `efficiency` (a share below 1) is removed; a mixing factor of 1 is perfect mixing.
+///
+/// # Formula
+/// `60 ln(1 / (1 - efficiency)) / air_changes_per_hour x mixing_factor` min. CDC, Guidelines for Environmental Infection
+/// Control in Health-Care Facilities, 2003, Table B.1.
+///
+/// ```
+/// use doseward::hygiene::air_clearing::minutes_to_clear;
+/// // 60 x 4.605 / 6 = 46
+/// assert!((minutes_to_clear(0.99, 6.0, 1.0).unwrap() - 46.05).abs() < 0.01);
+/// ```
 pub fn minutes_to_clear(efficiency: f64, air_changes_per_hour: f64, mixing_factor: f64) -> Option<f64> {
     (air_changes_per_hour > 0.0 && (0.0..1.0).contains(&efficiency))
         .then(|| -60.0 * (-efficiency).ln_1p() / air_changes_per_hour * mixing_factor)

@@ -202,6 +202,17 @@ impl Terms {
 }
 
 /// The maximum of the likelihood.
+///
+/// ```
+/// use doseward::hygiene::censored::Fitted;
+/// // mu = 0 and sigma = ln 2: GM 1, GSD 2, mean exp(0.2402) = 1.2715, half of the days above 1.
+/// let fitted = Fitted { mu: 0.0, sigma: 2f64.ln(), log_likelihood: 0.0 };
+/// assert_eq!((fitted.geometric_mean(), fitted.exceedance(1.0)), (1.0, 0.5));
+/// assert!((fitted.geometric_standard_deviation() - 2.0).abs() < 1e-12);
+/// assert!((fitted.arithmetic_mean() - 1.2715).abs() < 1e-4);
+/// // 2^1.6449
+/// assert!((fitted.percentile(0.95) - 3.127).abs() < 1e-3);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fitted {
     /// The mean of the logarithms.
@@ -229,17 +240,29 @@ impl Fitted {
     }
 
     /// The value that the share `p` of all days stays below.
+    ///
+    /// # Formula
+    /// `exp(mu + z(p) sigma)`, in the unit of the results.
     pub fn percentile(&self, p: f64) -> f64 {
         (self.mu + normal_quantile(p) * self.sigma).exp()
     }
 
     /// The share of days above `limit`.
+    ///
+    /// # Formula
+    /// `1 - Phi((ln limit - mu) / sigma)`, a share; limit in the unit of the results.
     pub fn exceedance(&self, limit: f64) -> f64 {
         normal_upper_tail((limit.ln() - self.mu) / self.sigma)
     }
 }
 
 /// Whether one and the same value could be every result: then the likelihood may have no maximum.
+///
+/// ```
+/// use doseward::hygiene::censored::{LogResult, one_value_fits};
+/// let below = LogResult::Within { lower: f64::NEG_INFINITY, upper: 1.0 };
+/// assert!(one_value_fits(&[LogResult::Exact(0.5), below]) && !one_value_fits(&[LogResult::Exact(2.0), below]));
+/// ```
 pub fn one_value_fits(results: &[LogResult]) -> bool {
     let lower = results.iter().map(|result| result.ends().0).fold(f64::NEG_INFINITY, f64::max);
     let upper = results.iter().map(|result| result.ends().1).fold(f64::INFINITY, f64::min);
@@ -247,6 +270,17 @@ pub fn one_value_fits(results: &[LogResult]) -> bool {
 }
 
 /// Fits mu and sigma; `None` where the likelihood has no maximum (no detected value, or one value fits all).
+///
+/// # Formula
+/// The mu and sigma (of `ln x`, no unit) that make the product of `phi((ln x - mu) / sigma) / sigma` and of the probabilities
+/// of bounds and ranges highest. Helsel, Statistics for Censored Environmental Data, 2nd edition 2012 (from memory).
+///
+/// ```
+/// use doseward::hygiene::censored::{LogResult, fit};
+/// // All detected: the plain mean, and the deviation with n: logarithms 0 and 2.
+/// let found = fit(&[LogResult::Exact(0.0), LogResult::Exact(2.0)]).unwrap();
+/// assert!((found.mu - 1.0).abs() < 1e-9 && (found.sigma - 1.0).abs() < 1e-9);
+/// ```
 pub fn fit(results: &[LogResult]) -> Option<Fitted> {
     let detected = results.iter().any(|result| matches!(result, LogResult::Exact(_)));
     (detected && !one_value_fits(results)).then_some(())?;
@@ -321,6 +355,12 @@ fn climb(results: &[LogResult], centre_fixed: bool) -> Option<(f64, f64)> {
 }
 
 /// Whether a result only says that the value is below something.
+///
+/// ```
+/// use doseward::hygiene::censored::is_non_detect;
+/// use doseward::model::measured::Measured;
+/// assert!(is_non_detect(Measured::Below(1.0)) && !is_non_detect(Measured::Above(1.0)));
+/// ```
 pub fn is_non_detect(result: Measured) -> bool {
     match result {
         Measured::Below(_) => true,
@@ -330,6 +370,13 @@ pub fn is_non_detect(result: Measured) -> bool {
 }
 
 /// How many different detected values there are, to 12 significant digits.
+///
+/// ```
+/// use doseward::hygiene::censored::distinct_detected;
+/// use doseward::model::measured::Measured;
+/// let results = [Measured::Value(0.3), Measured::Value(0.1 + 0.2), Measured::Below(1.0)];
+/// assert_eq!(distinct_detected(&results), 1);
+/// ```
 pub fn distinct_detected<'r>(results: impl IntoIterator<Item = &'r Measured>) -> usize {
     let mut values: Vec<f64> = results
         .into_iter()

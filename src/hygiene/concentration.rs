@@ -11,6 +11,16 @@ pub const CONCENTRATION: Formula = Formula {
 };
 
 /// The concentration in mg/m3 of `mass` (µg) in `volume_litres` of air; `None` unless the volume is above zero.
+///
+/// # Formula
+/// `mass / volume`: ug over L is mg/m3. OSHA Technical Manual, Section II Chapter 1.
+///
+/// ```
+/// use doseward::hygiene::concentration::concentration;
+/// use doseward::model::measured::Measured;
+/// // 2 ug in 500 L: 0.004 mg/m3, which is 4 ug/m3.
+/// assert_eq!(concentration(Measured::Below(2.0), 500.0), Some(Measured::Below(0.004)));
+/// ```
 pub fn concentration(mass: Measured, volume_litres: f64) -> Option<Measured> {
     let one = |mass: f64| mass / volume_litres;
     (volume_litres > 0.0).then(|| match mass {
@@ -28,6 +38,15 @@ pub const EXPRESSED_AS: Formula = Formula {
 };
 
 /// A concentration expressed as a part of the substance, such as CrO3 as Cr; molar masses in g/mol, above zero.
+///
+/// # Formula
+/// `concentration x molar_mass_of_part / molar_mass`, in the unit of the concentration. Common practice (stoichiometry).
+///
+/// ```
+/// use doseward::hygiene::concentration::expressed_as;
+/// // A quarter of the mass of the molecule.
+/// assert_eq!(expressed_as(8.0, 25.0, 100.0), 2.0);
+/// ```
 pub fn expressed_as(concentration: f64, molar_mass_of_part: f64, molar_mass: f64) -> f64 {
     concentration * molar_mass_of_part / molar_mass
 }
@@ -86,6 +105,19 @@ pub fn reportable(mass: Measured, reporting_limit: Option<f64>) -> Option<Measur
 /// Takes the mean of the field blanks off a detected mass; all in one unit. `None` without blanks.
 ///
 /// A corrected mass below zero with no reporting limit known is given as less than the raw mass.
+///
+/// # Formula
+/// `mass - mean(field blanks)`, in the unit of the masses. NIOSH Manual of Analytical Methods, `C = (W - B) / V` (from
+/// memory); what falls below the reporting limit: this registry's rule.
+///
+/// ```
+/// use doseward::hygiene::concentration::blank_corrected;
+/// use doseward::model::measured::Measured;
+/// // Blanks of 0.5 and < 0.3: mean 0.25.
+/// let blanks = [Measured::Value(0.5), Measured::Below(0.3)];
+/// let found = blank_corrected(Measured::Value(2.0), &blanks, Some(0.3)).unwrap();
+/// assert_eq!(found.corrected, Measured::Value(1.75));
+/// ```
 pub fn blank_corrected(
     mass: Measured,
     field_blanks: &[Measured],
@@ -111,6 +143,16 @@ pub fn blank_corrected(
 }
 
 /// The mean of the field blanks, one below its limit counting zero; `None` without blanks.
+///
+/// # Formula
+/// `sum / n` in the unit of the blanks, a blank below its limit counting 0. This registry's rule.
+///
+/// ```
+/// use doseward::hygiene::concentration::mean_blank;
+/// use doseward::model::measured::Measured;
+/// assert_eq!(mean_blank(&[Measured::Value(0.5), Measured::Below(0.3)]), Some(0.25));
+/// assert_eq!(mean_blank(&[]), None);
+/// ```
 pub fn mean_blank(field_blanks: &[Measured]) -> Option<f64> {
     let sum: f64 = field_blanks.iter().map(|blank| blank.lower()).sum();
     // A count of blanks is far below 2^52.

@@ -13,6 +13,10 @@ use crate::model::rounding::significant;
 use crate::model::working::Formula;
 use crate::words;
 
+mod verdict;
+
+pub use verdict::{REDUCTION, TargetAnswer, VERDICT, Verdict, judge, reduction_percent};
+
 /// Two independent sides.
 pub const WELCH_ON_LOGS: Formula = Formula {
     formula: "ln ratio = mean ln with - mean ln without; limits ln ratio -/+ t(0.975, df) se, \
@@ -31,24 +35,6 @@ pub const PAIRED_ON_LOGS: Formula = Formula {
 pub const CONTRAST_PROBABILITY: Formula = Formula {
     formula: "P(ln ratio < x) = T((x - ln ratio) / se, df), x = 0 for lowered, ln(1 - target) for the target met",
     source: "Box and Tiao, Bayesian Inference in Statistical Analysis, 1973 (flat prior; from memory)",
-};
-
-/// From a ratio to a reduction.
-pub const REDUCTION: Formula = Formula {
-    formula: "reduction_percent = 100 (1 - ratio), its limits those of the ratio swapped",
-    source: "common practice (arithmetic)",
-};
-
-/// The reduction in per cent that a ratio of with to without is.
-pub fn reduction_percent(ratio: f64) -> f64 {
-    100.0 * (1.0 - ratio)
-}
-
-/// The verdict.
-pub const VERDICT: Formula = Formula {
-    formula: "lowered: interval of the ratio wholly below 1; raised: wholly above; no_difference_shown: holds 1 and \
-              lies wholly above 1 - target; else undecided. target met: wholly below 1 - target; not_met: wholly above",
-    source: "this registry's rule",
 };
 
 /// A side without spread leaves no interval.
@@ -93,32 +79,6 @@ words! {
         ProfileLikelihood = "profile_likelihood",
         /// A posterior distribution, for too few or too little detected values.
         Posterior = "posterior",
-    }
-}
-
-words! {
-    /// What the interval of the ratio says of the control.
-    pub enum Verdict {
-        /// Exposure was lower with the control.
-        Lowered = "lowered",
-        /// Exposure was higher with the control.
-        Raised = "raised",
-        /// The interval holds 1 and rules the target out.
-        NoDifferenceShown = "no_difference_shown",
-        /// The interval holds 1 and the target.
-        Undecided = "undecided",
-    }
-}
-
-words! {
-    /// What the interval of the ratio says of the target reduction.
-    pub enum TargetAnswer {
-        /// The reduction is at least the target.
-        Met = "met",
-        /// It is less.
-        NotMet = "not_met",
-        /// The interval holds the target.
-        Unsettled = "unsettled",
     }
 }
 
@@ -225,6 +185,21 @@ impl Question {
 }
 
 /// Compares results without and with a control, in one unit.
+///
+/// # Formula
+/// `ln ratio = mean ln with - mean ln without`, limits `-/+ t(0.975, df) se` (Welch), pairs by the logarithms of their
+/// ratios; with bounds the profile likelihood, with too little the posterior; ratios without unit. Welch, Biometrika 34
+/// (1947) 28-35; Student, Biometrika 6 (1908) 1-25 (both from memory).
+///
+/// ```
+/// use doseward::hygiene::control_effect::{Question, control_effect};
+/// use doseward::model::measured::Measured;
+/// // 4, 8, 16 and 1, 2, 4: a quarter; 0.25 exp(-/+ 2.776 x 0.566) = 0.052 to 1.203.
+/// let (without, with) = ([4.0, 8.0, 16.0].map(Measured::Value), [1.0, 2.0, 4.0].map(Measured::Value));
+/// let found = control_effect(&without, &with, &Question::new(false, 50.0)).ratio_of_geometric_means;
+/// assert_eq!(found.estimate, Some(0.25));
+/// assert!((found.lower_95.unwrap() - 0.052).abs() < 1e-3 && (found.upper_95.unwrap() - 1.203).abs() < 1e-3);
+/// ```
 pub fn control_effect(without: &[Measured], with: &[Measured], question: &Question) -> ControlEffect {
     let below = |side: &[Measured]| side.iter().filter(|result| is_non_detect(**result)).count();
     let mut effect = ControlEffect {
@@ -417,30 +392,6 @@ impl ControlEffect {
         self.verdict = Some(verdict);
         self.target = Some(answer);
     }
-}
-
-/// The words for a two-sided 95 % interval of with/without; `target` is the ratio that meets the target.
-pub fn judge(lower_95: Option<f64>, upper_95: Option<f64>, target: f64) -> (Verdict, TargetAnswer) {
-    let lower = significant(lower_95.unwrap_or(0.0));
-    let upper = significant(upper_95.unwrap_or(f64::INFINITY));
-    let target = significant(target);
-    let answer = if upper < target {
-        TargetAnswer::Met
-    } else if lower > target {
-        TargetAnswer::NotMet
-    } else {
-        TargetAnswer::Unsettled
-    };
-    let verdict = if upper < 1.0 {
-        Verdict::Lowered
-    } else if lower > 1.0 {
-        Verdict::Raised
-    } else if answer == TargetAnswer::NotMet {
-        Verdict::NoDifferenceShown
-    } else {
-        Verdict::Undecided
-    };
-    (verdict, answer)
 }
 
 /// Mean and squared standard error of the logarithms of plain values; no spread where all are equal.

@@ -13,6 +13,18 @@ pub const SAME_DIMENSION: Formula = Formula {
 
 /// What a conversion between mass and parts by volume multiplies a value of `from` with; `None` for other pairs, or where
 /// the molar mass (g/mol), the pressure or the absolute temperature is not above zero.
+///
+/// # Formula
+/// From mass to parts by volume `molar_volume / molar_mass`, back its inverse; times the sizes of the units. 29 CFR
+/// 1910.1000 Table Z-1, footnotes (from memory).
+///
+/// ```
+/// use doseward::hygiene::air::ROOM_AIR;
+/// use doseward::hygiene::conversion::gas_factor;
+/// use doseward::model::unit::Unit;
+/// // 1 ppm of a gas of 48.9 g/mol is 2 mg/m3.
+/// assert_eq!(gas_factor(Unit::Ppm, Unit::MgPerM3, 48.9, ROOM_AIR), Some(2.0));
+/// ```
 pub fn gas_factor(from: Unit, to: Unit, molar_mass: f64, air: AirState) -> Option<f64> {
     match (from.dimension(), to.dimension()) {
         (Dimension::MassConcentration, Dimension::VolumeFraction) => {
@@ -27,6 +39,9 @@ pub fn gas_factor(from: Unit, to: Unit, molar_mass: f64, air: AirState) -> Optio
 
 /// What is known, in another unit; between mass and parts by volume by `molar_mass` (g/mol) in this air. `None` where the
 /// units do not convert.
+///
+/// # Formula
+/// Within a dimension `value x size of from / size of to`; for a gas the value times [`gas_factor`]. UCUM, version 2.1.
 ///
 /// ```
 /// use doseward::hygiene::air::ROOM_AIR;

@@ -69,6 +69,16 @@ pub struct Cumulative {
 /// The first day that no longer counts: the reference date less the lag by the calendar (29 February becomes 28).
 ///
 /// A lag that leaves the calendar counts nothing.
+///
+/// # Formula
+/// `reference - lag` by the calendar. Checkoway, Pearce and Kriebel, 2nd edition 2004 (from memory).
+///
+/// ```
+/// use chrono::NaiveDate;
+/// use doseward::hygiene::cumulative::horizon;
+/// let day = |year| NaiveDate::from_ymd_opt(year, 1, 1).unwrap();
+/// assert_eq!(horizon(day(2018), 4), day(2014));
+/// ```
 pub fn horizon(reference: NaiveDate, lag_years: u32) -> NaiveDate {
     let months = Months::new(lag_years.saturating_mul(12));
     reference.checked_sub_months(months).unwrap_or(NaiveDate::MIN)
@@ -81,16 +91,55 @@ fn days(from: NaiveDate, to: NaiveDate) -> f64 {
 }
 
 /// The years of one interval weighted by its share of full time, up to `horizon`.
+///
+/// # Formula
+/// `days / 365.25 x share_of_full_time` years, `to` being the first day no longer. Checkoway, Pearce and Kriebel, 2nd
+/// edition 2004 (from memory).
+///
+/// ```
+/// use chrono::NaiveDate;
+/// use doseward::hygiene::cumulative::{Interval, MeanWithLimits, weighted_years};
+/// let day = |year| NaiveDate::from_ymd_opt(year, 1, 1).unwrap();
+/// let mean = MeanWithLimits { estimate: 1.0, lower: None, upper: None };
+/// // 1461 days at half time.
+/// let interval = Interval { from: day(2010), to: day(2014), mean, share_of_full_time: 0.5 };
+/// assert_eq!(weighted_years(&interval, day(2020)), 2.0);
+/// ```
 pub fn weighted_years(interval: &Interval, horizon: NaiveDate) -> f64 {
     days(interval.from, interval.to.min(horizon)) / DAYS_PER_YEAR * interval.share_of_full_time
 }
 
 /// The sum of means times years, in the order given.
+///
+/// # Formula
+/// `sum(mean x years)`, in the unit of the means times years. Checkoway, Pearce and Kriebel, 2nd edition 2004 (from
+/// memory).
+///
+/// ```
+/// use doseward::hygiene::cumulative::dose;
+/// // 0.5 x 4 + 0.25 x 2
+/// assert_eq!(dose([(0.5, 4.0), (0.25, 2.0)]), 2.5);
+/// ```
 pub fn dose(parts: impl IntoIterator<Item = (f64, f64)>) -> f64 {
     parts.into_iter().fold(0.0, |sum, (mean, years)| sum + mean * years)
 }
 
 /// Adds up the intervals in the order given, to `as_of` (the latest `to` when absent) less the lag.
+///
+/// # Formula
+/// `sum(mean x share_of_full_time x days / 365.25)`, in the unit of the means times years; average intensity: that over the
+/// years exposed. Checkoway, Pearce and Kriebel, 2nd edition 2004 (from memory); intensity: this registry's rule.
+///
+/// ```
+/// use chrono::NaiveDate;
+/// use doseward::hygiene::cumulative::{Interval, MeanWithLimits, cumulative};
+/// let day = |year| NaiveDate::from_ymd_opt(year, 1, 1).unwrap();
+/// let mean = MeanWithLimits { estimate: 0.5, lower: None, upper: None };
+/// // 1461 days are four years: 0.5 x 4.
+/// let four = Interval { from: day(2010), to: day(2014), mean, share_of_full_time: 1.0 };
+/// let found = cumulative(&[four], None, 0);
+/// assert_eq!((found.value, found.years_exposed, found.average_intensity), (2.0, 4.0, Some(0.5)));
+/// ```
 pub fn cumulative(intervals: &[Interval], as_of: Option<NaiveDate>, lag_years: u32) -> Cumulative {
     let reference = as_of.or_else(|| intervals.iter().map(|interval| interval.to).max());
     let horizon = reference.map_or(NaiveDate::MIN, |reference| horizon(reference, lag_years));

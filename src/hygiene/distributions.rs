@@ -11,26 +11,58 @@ use std::f64::consts::{FRAC_1_SQRT_2, FRAC_2_PI, PI};
 pub const LN_SQRT_TWO_PI: f64 = 0.918_938_533_204_672_7;
 
 /// The standard normal density.
+///
+/// # Formula
+/// `exp(-z^2 / 2) / sqrt(2 pi)`, z without unit.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_density;
+/// assert!((normal_density(0.0) - 0.39894).abs() < 1e-5);
+/// ```
 pub fn normal_density(z: f64) -> f64 {
     (-0.5 * z * z - LN_SQRT_TWO_PI).exp()
 }
 
 /// The probability of a standard normal value below `z`, to full relative accuracy in the lower tail.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_cdf;
+/// assert!((normal_cdf(1.6449) - 0.95).abs() < 1e-5);
+/// ```
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * error_fc(-z * FRAC_1_SQRT_2)
 }
 
 /// The probability of a standard normal value above `z`.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_upper_tail;
+/// assert!((normal_upper_tail(1.6449) - 0.05).abs() < 1e-5);
+/// ```
 pub fn normal_upper_tail(z: f64) -> f64 {
     normal_cdf(-z)
 }
 
 /// The logarithm of [`normal_cdf`], finite far into the lower tail.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_ln_cdf;
+/// assert!((normal_ln_cdf(0.0) + 2f64.ln()).abs() < 1e-14 && normal_ln_cdf(-100.0).is_finite());
+/// ```
 pub fn normal_ln_cdf(z: f64) -> f64 {
     if z < -5.0 { (0.5 * error_fc_scaled(-z * FRAC_1_SQRT_2)).ln() - 0.5 * z * z } else { normal_cdf(z).ln() }
 }
 
 /// The density over the distribution function at `z` (the inverse of Mills' ratio, mirrored).
+///
+/// # Formula
+/// `phi(z) / Phi(z)`, z without unit.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_hazard_below;
+/// // 0.39894 / 0.5
+/// assert!((normal_hazard_below(0.0) - 0.79788).abs() < 1e-5);
+/// ```
 pub fn normal_hazard_below(z: f64) -> f64 {
     if z < -5.0 {
         FRAC_2_PI.sqrt() / error_fc_scaled(-z * FRAC_1_SQRT_2)
@@ -40,6 +72,11 @@ pub fn normal_hazard_below(z: f64) -> f64 {
 }
 
 /// The standard normal quantile; infinite at 0 and 1.
+///
+/// ```
+/// use doseward::hygiene::distributions::normal_quantile;
+/// assert!((normal_quantile(0.95) - 1.6449).abs() < 1e-4);
+/// ```
 pub fn normal_quantile(p: f64) -> f64 {
     use statrs::distribution::{ContinuousCDF as _, Normal};
     if p <= 0.0 {
@@ -52,6 +89,12 @@ pub fn normal_quantile(p: f64) -> f64 {
 }
 
 /// The probability of a t value below `t` with `df` degrees of freedom.
+///
+/// ```
+/// use doseward::hygiene::distributions::t_cdf;
+/// // With one degree of freedom 1/2 + atan(t) / pi.
+/// assert!((t_cdf(1.0, 1.0) - 0.75).abs() < 1e-12);
+/// ```
 pub fn t_cdf(t: f64, df: f64) -> f64 {
     if t.is_infinite() {
         return if t > 0.0 { 1.0 } else { 0.0 };
@@ -60,11 +103,22 @@ pub fn t_cdf(t: f64, df: f64) -> f64 {
 }
 
 /// The probability of a t value above `t`, to full relative accuracy in the upper tail.
+///
+/// ```
+/// use doseward::hygiene::distributions::t_upper_tail;
+/// assert!((t_upper_tail(1.0, 1.0) - 0.25).abs() < 1e-12);
+/// ```
 pub fn t_upper_tail(t: f64, df: f64) -> f64 {
     if t > 0.0 { t_cdf(-t, df) } else { 1.0 - t_cdf(t, df) }
 }
 
 /// The t quantile at `p` between 0 and 1 with `df` degrees of freedom, above zero.
+///
+/// ```
+/// use doseward::hygiene::distributions::t_quantile;
+/// // As tabled.
+/// assert!((t_quantile(0.975, 4.0) - 2.776).abs() < 1e-3);
+/// ```
 pub fn t_quantile(p: f64, df: f64) -> f64 {
     use statrs::distribution::{ContinuousCDF as _, StudentsT};
     if p > 0.5 {

@@ -56,6 +56,14 @@ pub struct En689 {
 }
 
 /// The share of the limit that all of `n` results must stay below in the preliminary test; `None` but for 3 to 5.
+///
+/// # Formula
+/// 0.1, 0.15 and 0.2 of the limit for 3, 4 and 5 results. EN 689:2018, 5.5.2 (from memory).
+///
+/// ```
+/// use doseward::hygiene::en_689::preliminary_share;
+/// assert_eq!((preliminary_share(4), preliminary_share(6)), (Some(0.15), None));
+/// ```
 pub const fn preliminary_share(n: usize) -> Option<f64> {
     match n {
         3 => Some(0.1),
@@ -68,6 +76,20 @@ pub const fn preliminary_share(n: usize) -> Option<f64> {
 /// The preliminary test on 3 to 5 results in the unit of the limit; `None` for any other number.
 ///
 /// A non-detect or range counts at its upper end; an overloaded result is above whatever it has reached.
+///
+/// # Formula
+/// All below the share of [`preliminary_share`]: compliance; any above the limit: non_compliance; results and limit in one
+/// unit. EN 689:2018, 5.5.2 (from memory).
+///
+/// ```
+/// use doseward::hygiene::en_689::{Outcome, preliminary};
+/// use doseward::model::measured::Measured;
+/// // A tenth of 5 is 0.5.
+/// let of = |value| preliminary(&[Measured::Value(value), Measured::Value(0.3), Measured::Below(0.2)], 5.0);
+/// assert_eq!(of(0.4).unwrap().outcome, Outcome::Compliance);
+/// assert_eq!(of(0.5).unwrap().outcome, Outcome::NoDecision);
+/// assert_eq!(of(5.1).unwrap().outcome, Outcome::NonCompliance);
+/// ```
 pub fn preliminary(results: &[Measured], limit: f64) -> Option<En689> {
     let share = significant(preliminary_share(results.len())? * limit);
     let limit = significant(limit);
@@ -86,6 +108,15 @@ pub fn preliminary(results: &[Measured], limit: f64) -> Option<En689> {
 }
 
 /// The statistical test from the upper 70 % limit of the 95th percentile.
+///
+/// # Formula
+/// Compliance when `upper_70 <= limit`, both in one unit. EN 689:2018, 5.5.3 (from memory).
+///
+/// ```
+/// use doseward::hygiene::en_689::{Outcome, statistical};
+/// assert_eq!(statistical(7.76, 10.0).outcome, Outcome::Compliance);
+/// assert_eq!(statistical(10.1, 10.0).outcome, Outcome::NonCompliance);
+/// ```
 pub fn statistical(upper_70: f64, limit: f64) -> En689 {
     let complies = significant(upper_70) <= significant(limit);
     let outcome = if complies { Outcome::Compliance } else { Outcome::NonCompliance };

@@ -52,6 +52,16 @@ impl ShiftModel {
     }
 
     /// The factor on the limit for shifts (or weeks) of `hours`; `None` outside 0 to 24 (168) hours.
+    ///
+    /// # Formula
+    /// [`Self::formula`], hours in h; a factor without unit, at most 1.
+    ///
+    /// ```
+    /// use doseward::hygiene::extended_shift::ShiftModel;
+    /// // 8 / 10 x 14 / 16
+    /// assert!((ShiftModel::BriefScalaDaily.factor(10.0).unwrap() - 0.7).abs() < 1e-12);
+    /// assert_eq!(ShiftModel::EqualDoseWeekly.factor(50.0), Some(0.8));
+    /// ```
     pub fn factor(self, hours: f64) -> Option<f64> {
         let longest = if self.is_weekly() { 168.0 } else { 24.0 };
         (hours > 0.0 && hours <= longest).then(|| {
@@ -73,6 +83,15 @@ pub const CONTINUOUS_EQUIVALENT: Formula = Formula {
 };
 
 /// The continuous exposure with the same dose, in the unit of the limit.
+///
+/// # Formula
+/// `limit x hours_per_day / 24 x days_per_week / 7`, in the unit of the limit. California OEHHA, February 2005, appendix.
+///
+/// ```
+/// use doseward::hygiene::extended_shift::continuous_equivalent;
+/// // 21 x 8 / 24 x 5 / 7
+/// assert_eq!(continuous_equivalent(21.0, 8.0, 5.0), 5.0);
+/// ```
 pub fn continuous_equivalent(limit: f64, hours_per_day: f64, days_per_week: f64) -> f64 {
     limit * hours_per_day / 24.0 * days_per_week / 7.0
 }

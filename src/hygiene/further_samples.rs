@@ -58,6 +58,17 @@ impl Spread {
 }
 
 /// The power of the comparison with `further` values on each side when the truth lies `distance` (in logarithms) off.
+///
+/// # Formula
+/// `P(T' > t) + P(T' < -t)`, t = t(0.975, df), T' non-central t with noncentrality `distance / se`; logarithms, no units.
+/// Cohen, Statistical Power Analysis, 2nd edition 1988, chapter 2 (from memory).
+///
+/// ```
+/// use doseward::hygiene::further_samples::{Spread, power};
+/// // Without any difference the interval still misses one time in twenty.
+/// let spread = Spread::Pairs { n: 5.0, deviation: 1.0 };
+/// assert!((power(0.0, spread, 5.0) - 0.05).abs() < 1e-9);
+/// ```
 pub fn power(distance: f64, spread: Spread, further: f64) -> f64 {
     let (error, freedom) = spread.with(further);
     let (critical, shift) = (t_quantile(0.975, freedom), distance.abs() / error);
@@ -67,6 +78,18 @@ pub fn power(distance: f64, spread: Spread, further: f64) -> f64 {
 /// The further values needed on each side; `None` without spread, or where more than 10,000 would be.
 ///
 /// `ln_ratio` is the present ln(with/without), `ln_target` that of the target (minus infinity for 100 %).
+///
+/// # Formula
+/// The smallest m with [`power`] of at least 0.8 for the further of `|d|` and `|d - ln_target|`. Cohen, 2nd edition 1988,
+/// chapter 2 (from memory).
+///
+/// ```
+/// use doseward::hygiene::further_samples::{Spread, further_samples};
+/// // d = ln(1/4), s = ln 2 on three values a side: with two more the power is 0.79, with three more 0.88.
+/// let s = 2f64.ln();
+/// let spread = Spread::Sides { n_without: 3.0, n_with: 3.0, deviation_without: s, deviation_with: s };
+/// assert_eq!(further_samples(0.25f64.ln(), 0.5f64.ln(), spread), Some(3));
+/// ```
 pub fn further_samples(ln_ratio: f64, ln_target: f64, spread: Spread) -> Option<u32> {
     let distance = [0.0, ln_target]
         .into_iter()

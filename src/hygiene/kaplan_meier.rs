@@ -13,6 +13,16 @@ pub const KAPLAN_MEIER: Formula = Formula {
 };
 
 /// Values with their probabilities, from the largest down.
+///
+/// ```
+/// use doseward::hygiene::kaplan_meier::kaplan_meier;
+/// use doseward::model::measured::Measured;
+/// // 4 and 2 have a third each, the third that is left lies at 1; squares: (16 + 4 + 1) / 3 = 7.
+/// let found = kaplan_meier(&[Measured::Value(4.0), Measured::Value(2.0), Measured::Below(1.0)]).unwrap();
+/// assert!((found.mean() - 7.0 / 3.0).abs() < 1e-12 && (found.mean_of(|x| x * x) - 7.0).abs() < 1e-12);
+/// assert!((found.deviation_of(|x| x) - (7.0 - 49.0 / 9.0f64).sqrt()).abs() < 1e-12);
+/// assert!((found.left_below() - 1.0 / 3.0).abs() < 1e-12 && found.lowest() == Some(1.0));
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct KaplanMeier {
     masses: Vec<(f64, f64)>,
@@ -21,6 +31,17 @@ pub struct KaplanMeier {
 
 /// The estimate; `None` without a detected value, with a result above a limit only, or with a range that does not
 /// start at zero.
+///
+/// # Formula
+/// Going down, `P(below v) = P(at most v) (1 - detected at v / results with value or limit at most v)`, shares; values in
+/// their unit. Helsel, 2nd edition 2012 (from memory); US EPA 530/R-09-007, March 2009, Example 15-1.
+///
+/// ```
+/// use doseward::hygiene::kaplan_meier::kaplan_meier;
+/// use doseward::model::measured::Measured;
+/// // Nothing below: the plain mean.
+/// assert_eq!(kaplan_meier(&[Measured::Value(3.0), Measured::Value(1.0)]).unwrap().mean(), 2.0);
+/// ```
 pub fn kaplan_meier(results: &[Measured]) -> Option<KaplanMeier> {
     let mut detected = Vec::new();
     let mut limits = Vec::new();

@@ -13,6 +13,13 @@ pub const LAND_LIMIT: Formula = Formula {
 };
 
 /// The logarithm of the limit at which P(U <= u) is `probability`; `None` where no double holds the limit.
+///
+/// ```
+/// use doseward::hygiene::{land::ln_limit, lognormal::LogSample};
+/// // Scarcely any spread: that of a normal mean, t(0.95, 3) s / sqrt(n) = 2.353 x 1e-4 / 2.
+/// let sample = LogSample { n: 4.0, mean: 0.0, deviation: 1e-4 };
+/// assert!((ln_limit(&sample, 0.05).unwrap() - 1.177e-4).abs() < 1e-7);
+/// ```
 pub fn ln_limit(sample: &LogSample, probability: f64) -> Option<f64> {
     let centre = sample.mean + 0.5 * sample.deviation * sample.deviation;
     let excess = |m: f64| probability_below(sample, m) - probability;
@@ -23,6 +30,13 @@ pub fn ln_limit(sample: &LogSample, probability: f64) -> Option<f64> {
 }
 
 /// Land's factor H of the upper limit, as tabled: ln UCL = ybar + s^2/2 + s H / sqrt(n - 1).
+///
+/// ```
+/// use doseward::hygiene::{land::h_factor, lognormal::LogSample};
+/// // Scarcely any spread: t(0.95, 3) sqrt(3 / 4) = 2.353 x 0.866.
+/// let sample = LogSample { n: 4.0, mean: 0.0, deviation: 1e-4 };
+/// assert!((h_factor(&sample, 0.05).unwrap() - 2.038).abs() < 1e-3);
+/// ```
 pub fn h_factor(sample: &LogSample, probability: f64) -> Option<f64> {
     let s = sample.deviation;
     Some((ln_limit(sample, probability)? - sample.mean - 0.5 * s * s) * (sample.n - 1.0).sqrt() / s)

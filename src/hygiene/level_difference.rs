@@ -206,6 +206,9 @@ impl LevelDifference {
 
 /// The word for a two-sided 95 % interval of a difference in dB; an absent end is open.
 ///
+/// # Formula
+/// By where the interval (dB) lies to 0 and to -3 dB. This registry's rule.
+///
 /// ```
 /// use doseward::hygiene::control_effect::Verdict;
 /// use doseward::hygiene::level_difference::judge_difference;

@@ -17,6 +17,16 @@ pub const LIMITS_WITH_BOUNDS: Formula = Formula {
 };
 
 /// The limits of a group with bounds among its results.
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, limits_with_bounds::LimitsWithBounds};
+/// // All detected, ln 1, ln 2, ln 4: the exact limits, 2 x 2^7.656 with the tabled factor; half of the days above 2.
+/// let logs = [1.0f64, 2.0, 4.0].map(|value| LogResult::Exact(value.ln()));
+/// let limits = LimitsWithBounds::of(&logs).unwrap();
+/// assert!((limits.percentile_limit(0.95, 0.95).unwrap() / 403.4 - 1.0).abs() < 1e-3);
+/// assert!((limits.exceedance_limit(2.0, 0.5) - 0.5).abs() < 1e-6);
+/// assert!(limits.mean_limit(0.05) < limits.mean_limit(0.95));
+/// ```
 #[derive(Debug, Clone)]
 pub struct LimitsWithBounds(Posterior);
 

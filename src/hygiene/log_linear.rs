@@ -42,6 +42,10 @@ pub struct AdjustedRatio {
 /// Fits the regression; `None` with too few observations, covariates that are missing, not finite or that cannot be told
 /// apart from each other or from the control, or without any spread about the fit.
 ///
+/// # Formula
+/// `ln x = a + b (1 with the control, 0 without) + sum c_j (covariate_j - its mean)`, least squares; `ratio = exp(b)` without
+/// unit, c_j per unit of its covariate. Draper and Smith, Applied Regression Analysis, 3rd edition 1998 (from memory).
+///
 /// ```
 /// use doseward::hygiene::log_linear::{Observation, adjusted_ratio};
 /// // ln x = 1 per minute of arc time, and one half less with the control, with a little scatter of 0.1.

@@ -58,6 +58,22 @@ pub const EXCEEDANCE_LIMIT: Formula = Formula {
 };
 
 /// Count, mean and standard deviation (n - 1) of natural logarithms.
+///
+/// ```
+/// use doseward::hygiene::lognormal::LogSample;
+/// // ln 1, ln 2, ln 4 are 0, 1, 2 times 0.6931: GM 2, GSD 2; mean 2 x 1.1667; half of the days above 2.
+/// let sample = LogSample::of(&[1.0, 2.0, 4.0]).unwrap();
+/// let near = |found: f64, by_hand: f64| (found / by_hand - 1.0).abs() < 1e-3;
+/// assert!(near(sample.geometric_mean(), 2.0) && near(sample.geometric_standard_deviation(), 2.0));
+/// assert!(near(sample.mean_factor(), 1.1667) && near(sample.arithmetic_mean(), 2.3334));
+/// // 2 x 2^1.6449, and with the tabled factor of 7.656 for three values 2 x 2^7.656.
+/// assert!(near(sample.percentile(0.95), 6.254) && near(sample.percentile_limit(0.95, 0.95).unwrap(), 403.4));
+/// // 2 exp(2.920 x 0.6931 / sqrt(3)); (ln 8 - ln 2) / 0.6931.
+/// assert!(near(sample.geometric_mean_limit(0.95), 6.434) && near(sample.distance(8.0), 2.0));
+/// assert!(near(sample.exceedance(2.0), 0.5) && near(sample.share_beyond(0.0, 0.5), 0.5));
+/// assert!(near(sample.exceedance_limit(2.0, 0.5), 0.5));
+/// assert!(sample.mean_lower(0.95) < Some(2.3334) && sample.mean_upper(0.95) > Some(2.3334));
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LogSample {
     /// How many values, at least two.
@@ -160,6 +176,12 @@ impl LogSample {
 }
 
 /// Count, mean and standard deviation (n - 1; zero for one value); `None` without values or with one not finite.
+///
+/// ```
+/// use doseward::hygiene::lognormal::moments;
+/// // 2, 4, 6: mean 4, squares 4 + 0 + 4 over 2 is 4.
+/// assert_eq!(moments(&[2.0, 4.0, 6.0]), Some((3.0, 4.0, 2.0)));
+/// ```
 pub fn moments(values: &[f64]) -> Option<(f64, f64, f64)> {
     if values.is_empty() || values.iter().any(|value| !value.is_finite()) {
         return None;
@@ -172,6 +194,15 @@ pub fn moments(values: &[f64]) -> Option<(f64, f64, f64)> {
 }
 
 /// The one-sided tolerance factor K for the share `p` at this confidence from `n` values (at least 2).
+///
+/// # Formula
+/// `K = t'(confidence; n - 1, z(p) sqrt(n)) / sqrt(n)`, no unit. Hahn and Meeker, Statistical Intervals, 1991 (from memory).
+///
+/// ```
+/// use doseward::hygiene::lognormal::tolerance_factor;
+/// // As tabled for six values, 95 % of days at 70 % confidence.
+/// assert!((tolerance_factor(6.0, 0.95, 0.70).unwrap() - 2.187).abs() < 1e-3);
+/// ```
 pub fn tolerance_factor(n: f64, p: f64, confidence: f64) -> Option<f64> {
     Some(noncentral_t::quantile(confidence, n - 1.0, normal_quantile(p) * n.sqrt())? / n.sqrt())
 }

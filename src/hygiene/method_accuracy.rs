@@ -15,6 +15,16 @@ pub const METHOD_ACCURACY: Formula = Formula {
 
 /// The half-width that holds 95 % of results around the true value, as a fraction; `bias` above -1 and `precision`
 /// (the relative standard deviation) above zero, both as fractions.
+///
+/// # Formula
+/// `A` with `P(|X - 1| < A) = 0.95`, X normal with mean `1 + bias` and standard deviation `(1 + bias) precision`, all
+/// fractions. NIOSH 95-117, 1995 (from memory).
+///
+/// ```
+/// use doseward::hygiene::method_accuracy::method_accuracy;
+/// // Without bias 1.96 times the precision.
+/// assert!((method_accuracy(0.0, 0.05).unwrap() - 0.098).abs() < 1e-5);
+/// ```
 pub fn method_accuracy(bias: f64, precision: f64) -> Option<f64> {
     let (mean, deviation) = (1.0 + bias, (1.0 + bias) * precision);
     (deviation > 0.0).then_some(())?;

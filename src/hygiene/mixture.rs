@@ -40,6 +40,21 @@ pub struct Mixture {
 }
 
 /// Adds up a mixture in the order given; `None` without components or with a limit not above zero.
+///
+/// # Formula
+/// `E = sum(concentration / limit)`, `error = sqrt(sum((R sae)^2))`, `R = concentration / limit / E`, none with a unit.
+/// 29 CFR 1910.1000(d)(2); OSHA Technical Manual, Section II Chapter 1 (from memory).
+///
+/// ```
+/// use doseward::hygiene::mixture::{Component, mixture};
+/// use doseward::model::measured::Measured;
+/// // 25 of 100 and 15 of 30: 0.25 + 0.5.
+/// let of = |value, limit| {
+///     Component { concentration: Measured::Value(value), limit, sampling_analytical_error: None }
+/// };
+/// let found = mixture(&[of(25.0, 100.0), of(15.0, 30.0)]).unwrap();
+/// assert_eq!(found.equivalent_exposure, Measured::Value(0.75));
+/// ```
 pub fn mixture(components: &[Component]) -> Option<Mixture> {
     if components.is_empty() || !components.iter().all(|component| component.limit > 0.0) {
         return None;

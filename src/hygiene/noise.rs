@@ -172,6 +172,9 @@ fn counted(level: Measured, criterion: NoiseCriterion) -> Measured {
 
 /// The sum of doses, with what is known of each.
 ///
+/// # Formula
+/// `D = sum(D of the parts)` per cent. 29 CFR 1910.95 Appendix A, I(1).
+///
 /// ```
 /// use doseward::hygiene::noise::sum_of_doses;
 /// use doseward::model::measured::Measured;
@@ -271,6 +274,12 @@ pub fn average_of_dose(dose_percent: Measured, minutes: f64, criterion: NoiseCri
 
 /// What is known of the level where the dose is 0: no time at or above the threshold, so below it; without a threshold
 /// below the criterion level.
+///
+/// ```
+/// use doseward::hygiene::noise::level_of_silence;
+/// use doseward::model::{facts::sampling::NoiseCriterion, measured::Measured};
+/// assert_eq!(level_of_silence(NoiseCriterion::OshaActionLevel), Measured::Below(80.0));
+/// ```
 pub const fn level_of_silence(criterion: NoiseCriterion) -> Measured {
     let CriterionRule { level, threshold, .. } = rule(criterion);
     Measured::Below(match threshold {
@@ -281,6 +290,9 @@ pub const fn level_of_silence(criterion: NoiseCriterion) -> Measured {
 
 /// The 8-hour average (dBA) that conclusions compare with levels: [`average_of_dose`] over 480 minutes, and what
 /// [`level_of_silence`] knows of a dose of 0.
+///
+/// # Formula
+/// As [`average_of_dose`]: dBA from per cent. 29 CFR 1910.95 Appendix A, I(1) and (c)(1).
 ///
 /// ```
 /// use doseward::hygiene::noise::compared_level;
@@ -312,17 +324,33 @@ pub fn extended_shift_action_level(hours: f64) -> Option<f64> {
 }
 
 /// Whether a dose (with the threshold of 80 dBA) reaches the action level: 50 % or more, 29 CFR 1910.95(c)(1).
+///
+/// ```
+/// use doseward::hygiene::noise::reaches_action_level;
+/// use doseward::model::measured::{Answer, Measured};
+/// assert_eq!(reaches_action_level(Measured::Value(50.0)), Answer::AtOrAbove);
+/// ```
 pub fn reaches_action_level(dose_percent: Measured) -> Answer {
     dose_percent.against(ACTION_LEVEL_DOSE)
 }
 
 /// Whether a dose (with the threshold of 90 dBA, or by the niosh criterion) is above 100 %, 29 CFR 1910.95(b)(1).
+///
+/// ```
+/// use doseward::hygiene::noise::exceeds_limit;
+/// use doseward::model::measured::{Answer, Measured};
+/// // 100 % is allowed.
+/// assert_eq!(exceeds_limit(Measured::Value(100.0)), Answer::Below);
+/// ```
 pub fn exceeds_limit(dose_percent: Measured) -> Answer {
     dose_percent.exceeds(LIMIT_DOSE)
 }
 
 /// What the level by one OSHA threshold says of the level by the other: with the threshold of 80 dBA no less counts than
 /// with that of 90. `None` between criteria of different exchange rates.
+///
+/// # Formula
+/// dBA: from below or above, since the thresholds leave levels between 80 and 90 dBA in or out. Arithmetic.
 ///
 /// ```
 /// use doseward::hygiene::noise::bound_by_other_threshold;

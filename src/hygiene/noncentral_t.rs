@@ -92,11 +92,22 @@ impl Nodes {
 }
 
 /// The probability of a value below `t`; `df` above zero.
+///
+/// ```
+/// use doseward::hygiene::noncentral_t::cdf;
+/// // At 0 it is Phi(-noncentrality).
+/// assert!((cdf(0.0, 5.0, 1.6449) - 0.05).abs() < 1e-5);
+/// ```
 pub fn cdf(t: f64, df: f64, noncentrality: f64) -> f64 {
     Nodes::of(df, noncentrality.abs(), LEAST).tail(t, noncentrality, Tail::Lower)
 }
 
 /// The probability of a value above `t`; `df` above zero.
+///
+/// ```
+/// use doseward::hygiene::noncentral_t::upper_tail;
+/// assert!((upper_tail(0.0, 5.0, 1.6449) - 0.95).abs() < 1e-5);
+/// ```
 pub fn upper_tail(t: f64, df: f64, noncentrality: f64) -> f64 {
     Nodes::of(df, noncentrality.abs(), LEAST).tail(t, noncentrality, Tail::Upper)
 }
@@ -131,6 +142,12 @@ impl Wanted {
 }
 
 /// The value with probability `p` (between 0 and 1) below it; `None` where it is beyond 1e8 standard deviations.
+///
+/// ```
+/// use doseward::hygiene::noncentral_t::quantile;
+/// // Without noncentrality Student's t, as tabled.
+/// assert!((quantile(0.975, 4.0, 0.0).unwrap() - 2.776).abs() < 1e-3);
+/// ```
 pub fn quantile(p: f64, df: f64, noncentrality: f64) -> Option<f64> {
     let wanted = Wanted::of(p);
     let nodes = Nodes::near(df, noncentrality, wanted.p);

@@ -22,6 +22,15 @@ pub const SINGLE_LIMIT_REGRESSION: Formula = Formula {
 };
 
 /// Detected values and imputed ones together.
+///
+/// ```
+/// use doseward::hygiene::order_statistics::Imputed;
+/// // Logarithms 0 and 2: mean 1, deviation sqrt(2).
+/// let both = Imputed { detected: vec![2f64.exp()], imputed: vec![1.0] };
+/// let (mean, deviation) = both.log_moments().unwrap();
+/// assert!((mean - 1.0).abs() < 1e-12 && (deviation - 2f64.sqrt()).abs() < 1e-12);
+/// assert_eq!((both.values().count(), both.moments().unwrap().0), (2, (1.0 + 2f64.exp()) / 2.0));
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Imputed {
     /// The detected values as they are, in the order given.
@@ -51,6 +60,18 @@ impl Imputed {
 
 /// Imputes the non-detects; `None` with fewer than two different detected values, a value not above zero, a result
 /// above a limit only, or a range that does not start at zero.
+///
+/// # Formula
+/// `ln x = intercept + slope z(plotting position)` over the detected values, values in their unit, positions shares. Helsel and
+/// Cohn, Water Resources Research 24 (1988) 1997-2004 (from memory); US EPA 530/R-09-007, March 2009, Example 15-2.
+///
+/// ```
+/// use doseward::hygiene::order_statistics::impute;
+/// use doseward::model::measured::Measured;
+/// // 4, 2, < 1: positions 0.7778, 0.5556 and 0.1667 (z 0.765, 0.140, -0.967): ln of the non-detect is -0.535.
+/// let found = impute(&[Measured::Value(4.0), Measured::Value(2.0), Measured::Below(1.0)]).unwrap();
+/// assert!((found.imputed[0].ln() + 0.535).abs() < 1e-3);
+/// ```
 pub fn impute(results: &[Measured]) -> Option<Imputed> {
     let mut detected = Vec::new();
     let mut limits = Vec::new();
@@ -123,6 +144,17 @@ impl Positions {
 /// Mean and standard deviation of the logarithms by the parametric regression for one limit.
 ///
 /// `None` with fewer than two different detected values.
+///
+/// # Formula
+/// Intercept and slope of `ln x` on `z((i - 0.375) / (n + 0.25))`, i the rank with the non-detects first, no units. US EPA
+/// 530/R-09-007, March 2009, Example 15-3.
+///
+/// ```
+/// use doseward::hygiene::order_statistics::single_limit_regression;
+/// // Two values and no non-detect: the line goes through both, and its middle is their mean.
+/// let (mean, _) = single_limit_regression(&[1.0, 4.0], 0).unwrap();
+/// assert!((mean - 2f64.ln()).abs() < 1e-12);
+/// ```
 pub fn single_limit_regression(detected: &[f64], non_detects: usize) -> Option<(f64, f64)> {
     let mut logs: Vec<f64> = detected.iter().map(|value| value.ln()).collect();
     logs.sort_by(f64::total_cmp);
@@ -140,6 +172,15 @@ pub fn single_limit_regression(detected: &[f64], non_detects: usize) -> Option<(
 }
 
 /// The correlation of ordered logarithms with their normal scores at (i - 0.375) / (n + 0.25) (Blom's positions).
+///
+/// # Formula
+/// The correlation of ordered `ln x` with `z((i - 0.375) / (n + 0.25))`, no unit. Common practice (probability plot).
+///
+/// ```
+/// use doseward::hygiene::order_statistics::plot_correlation;
+/// // Logarithms in even steps and even scores.
+/// assert!((plot_correlation(&[1.0, 2.0, 4.0]).unwrap() - 1.0).abs() < 1e-9);
+/// ```
 pub fn plot_correlation(values: &[f64]) -> Option<f64> {
     let mut logs: Vec<f64> = values.iter().map(|value| value.ln()).collect();
     logs.sort_by(f64::total_cmp);

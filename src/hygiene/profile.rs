@@ -219,6 +219,13 @@ impl GroupProfile {
 }
 
 /// The result that may be the largest: the one with the highest upper end, a detected value before a bound.
+///
+/// ```
+/// use doseward::hygiene::profile::largest_result;
+/// use doseward::model::measured::Measured;
+/// let results = [Measured::Value(2.0), Measured::Below(3.0)];
+/// assert_eq!(largest_result(&results), Some(Measured::Below(3.0)));
+/// ```
 pub fn largest_result(results: &[Measured]) -> Option<Measured> {
     let reach = |result: &Measured| (result.upper().unwrap_or(f64::INFINITY), result.lower());
     results.iter().copied().reduce(|one, two| if reach(&two) > reach(&one) { two } else { one })
@@ -244,6 +251,18 @@ impl Against<'_> {
 
 /// The estimated share of days at or above `level`, without anything else of a profile; `None` where no distribution
 /// can be fitted.
+///
+/// # Formula
+/// `1 - Phi((ln level - mu) / sigma)`, a share; level in the unit of the results. NIOSH 77-173, 1977, technical appendix (from
+/// memory).
+///
+/// ```
+/// use doseward::hygiene::profile::estimated_exceedance;
+/// use doseward::model::measured::Measured;
+/// // The geometric mean of 1 and 4 is 2: half of the days.
+/// let share = estimated_exceedance(&[1.0, 4.0].map(Measured::Value), 2.0).unwrap();
+/// assert!((share - 0.5).abs() < 1e-9);
+/// ```
 pub fn estimated_exceedance(results: &[Measured], level: f64) -> Option<f64> {
     let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
     let mut profile = GroupProfile::empty(results);
@@ -252,6 +271,18 @@ pub fn estimated_exceedance(results: &[Measured], level: f64) -> Option<f64> {
 }
 
 /// The arithmetic mean with its limits, without anything else of a profile; `None` where no distribution can be fitted.
+///
+/// # Formula
+/// `GM x psi(s^2 / 2)` with Land's limits, with bounds `exp(mu + sigma^2 / 2)`, in the unit of the results. Finney, 1941;
+/// Helsel, 2nd edition 2012 (both from memory).
+///
+/// ```
+/// use doseward::hygiene::profile::estimated_mean;
+/// use doseward::model::measured::Measured;
+/// // Finney's series for 1, 2, 4: 1 + 0.1602 + 0.0064 + 0.0001 = 1.1667, times 2.
+/// let found = estimated_mean(&[1.0, 2.0, 4.0].map(Measured::Value)).unwrap();
+/// assert!((found.estimate - 2.3334).abs() < 1e-4);
+/// ```
 pub fn estimated_mean(results: &[Measured]) -> Option<MeanFigure> {
     let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
     let mut profile = GroupProfile::empty(results);
@@ -260,6 +291,17 @@ pub fn estimated_mean(results: &[Measured]) -> Option<MeanFigure> {
 }
 
 /// The estimate of the geometric mean, without anything else of a profile; `None` where no distribution can be fitted.
+///
+/// # Formula
+/// `exp(mean of ln x)`, with bounds `exp(mu)`, in the unit of the results. NIOSH 77-173, 1977 (from memory).
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, profile::estimated_geometric_mean};
+/// use doseward::model::measured::Measured;
+/// let results = [1.0, 4.0].map(Measured::Value);
+/// let logs = results.map(|result| LogResult::of(result).unwrap());
+/// assert!((estimated_geometric_mean(&results, &logs).unwrap() - 2.0).abs() < 1e-12);
+/// ```
 pub fn estimated_geometric_mean(results: &[Measured], logs: &[LogResult]) -> Option<f64> {
     if distinct_detected(results) < 2 {
         return None;
@@ -273,6 +315,19 @@ pub fn estimated_geometric_mean(results: &[Measured], logs: &[LogResult]) -> Opt
 }
 
 /// Profiles the results of one group, all in one unit, against a limit in that unit.
+///
+/// # Formula
+/// Each figure by the formula that stands beside the function it comes from; results, limit and figures in one unit.
+///
+/// ```
+/// use doseward::hygiene::profile::{Against, ProfileMethod, group_profile};
+/// use doseward::model::measured::Measured;
+/// // ln 1, ln 2, ln 4: mean ln 2, standard deviation ln 2.
+/// let found = group_profile(&[1.0, 2.0, 4.0].map(Measured::Value), &Against::limit(Some(2.0)));
+/// assert_eq!((found.method, found.geometric_mean), (ProfileMethod::Exact, Some(2.0)));
+/// assert_eq!(found.geometric_standard_deviation, Some(2.0));
+/// assert_eq!(found.exceedance_fraction.unwrap().estimate, 0.5);
+/// ```
 pub fn group_profile(results: &[Measured], against: &Against<'_>) -> GroupProfile {
     let limit = against.limit.filter(|limit| *limit > 0.0);
     let mut profile = GroupProfile::empty(results);

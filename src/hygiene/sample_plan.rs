@@ -53,6 +53,10 @@ pub const FLAGS: &[(&str, &str)] = &[(
 /// The least volume in litres on which a mass of `reporting_limit` (µg) can be told at `fraction` of a limit in mg/m3;
 /// `None` unless all are above zero.
 ///
+/// # Formula
+/// `reporting_limit / (fraction x limit)` L: ug over mg/m3 (ug/L). NIOSH Manual of Analytical Methods, 5th edition (from
+/// memory).
+///
 /// ```
 /// use doseward::hygiene::sample_plan::minimum_volume_litres;
 /// // 0.05 ug over a tenth of 5 ug/m3: 0.05 / 0.5 = 0.1 m3 = 100 L.
@@ -65,11 +69,27 @@ pub fn minimum_volume_litres(reporting_limit: f64, limit: f64, fraction: f64) ->
 }
 
 /// The minutes that draw `volume` litres at `flow` L/min; `None` unless the flow is above zero.
+///
+/// # Formula
+/// `volume / flow` min: L over L/min. Arithmetic.
+///
+/// ```
+/// use doseward::hygiene::sample_plan::minutes_for;
+/// assert_eq!(minutes_for(100.0, 2.0), Some(50.0));
+/// ```
 pub fn minutes_for(volume: f64, flow: f64) -> Option<f64> {
     (flow > 0.0).then(|| significant(volume / flow))
 }
 
 /// The concentration in mg/m3 of a mass in µg on a volume in litres; `None` unless the volume is above zero.
+///
+/// # Formula
+/// `mass / volume` mg/m3: ug over L. NIOSH Manual of Analytical Methods, working range.
+///
+/// ```
+/// use doseward::hygiene::sample_plan::lowest_concentration;
+/// assert_eq!(lowest_concentration(0.05, 100.0), Some(0.0005));
+/// ```
 pub fn lowest_concentration(mass: f64, volume: f64) -> Option<f64> {
     (volume > 0.0).then(|| significant(mass / volume))
 }
@@ -89,11 +109,28 @@ pub fn mass_drawn(concentration: f64, volume: f64) -> Option<f64> {
 
 /// The minutes after which a filter holds `most` (mg) in air with `dust` (mg/m3) at `flow` (L/min); `None` unless dust
 /// and flow are above zero.
+///
+/// # Formula
+/// `most / (dust x flow / 1000)` min: mg over mg/m3 times m3/min. Arithmetic.
+///
+/// ```
+/// use doseward::hygiene::sample_plan::overload_minutes;
+/// // 2 mg / (5 mg/m3 x 0.002 m3/min)
+/// assert_eq!(overload_minutes(2.0, 5.0, 2.0), Some(200.0));
+/// ```
 pub fn overload_minutes(most: f64, dust: f64, flow: f64) -> Option<f64> {
     (dust > 0.0 && flow > 0.0).then(|| significant(most / (dust * flow / 1000.0)))
 }
 
 /// How many samples of at most `longest` minutes cover `minutes`; `None` unless both are above zero.
+///
+/// # Formula
+/// `minutes / longest`, rounded up, both in min. Arithmetic.
+///
+/// ```
+/// use doseward::hygiene::sample_plan::samples_to_cover;
+/// assert_eq!(samples_to_cover(480.0, 200.0), Some(3.0));
+/// ```
 pub fn samples_to_cover(minutes: f64, longest: f64) -> Option<f64> {
     (minutes > 0.0 && longest > 0.0).then(|| significant(minutes / longest).ceil())
 }
@@ -111,6 +148,10 @@ pub struct WorkersToSample {
 
 /// How many of `group_size` workers to sample so that with this confidence one of the top fraction is among them; `None`
 /// unless the group has someone and both fractions lie between 0 and 1.
+///
+/// # Formula
+/// The smallest n with `C(N - K, n) / C(N, n) <= 1 - confidence`, `K = ceil(top_fraction x N)`, all counts of workers.
+/// Hypergeometric distribution: Johnson, Kemp and Kotz, 3rd edition 2005 (from memory).
 ///
 /// ```
 /// use doseward::hygiene::sample_plan::workers_to_sample;
@@ -157,6 +198,15 @@ pub const WORKERS_OF_MANY: Formula = Formula {
 };
 
 /// The same for a group without end; `None` unless both fractions lie between 0 and 1.
+///
+/// # Formula
+/// `ln(1 - confidence) / ln(1 - top_fraction)`, rounded up. NIOSH 77-173, 1977, technical appendix A (from memory).
+///
+/// ```
+/// use doseward::hygiene::sample_plan::workers_of_many;
+/// // 2.303 / 0.1054 = 21.9
+/// assert_eq!(workers_of_many(0.9, 0.1), Some(22.0));
+/// ```
 pub fn workers_of_many(confidence: f64, top_fraction: f64) -> Option<f64> {
     let sound = |share: f64| share > 0.0 && share < 1.0;
     (sound(confidence) && sound(top_fraction))

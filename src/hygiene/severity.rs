@@ -102,6 +102,10 @@ pub struct Severity {
 
 /// The half-width that a procedure puts around Y (for one segment the error itself), from concentrations in the unit of `limit` with their minutes.
 ///
+/// # Formula
+/// `SAE sqrt(sum(t^2 x^2)) / (limit sum(t))`, a multiple of the limit: SAE a fraction, t in min, x in the unit of the limit.
+/// OSHA Technical Manual, Section II Chapter 1 (as reproduced in a textbook); NIOSH 77-173, 1977, section 4.2.2 (from memory).
+///
 /// ```
 /// use doseward::hygiene::severity::{Procedure, half_width};
 /// // 0.23 x sqrt((240 x 6.26)^2 + (210 x 5.85)^2) / (5 x 450) = 0.23 x 1941.1 / 2250
@@ -127,6 +131,19 @@ pub fn half_width(segments: &[(f64, f64)], limit: f64, error: f64, procedure: Pr
 ///
 /// Y grows with every concentration and so do both its limits (the error being below 1), so that a segment with two
 /// ends gives the limits of the lower and of the upper end.
+///
+/// # Formula
+/// `Y = sum(x t) / sum(t) / limit`, limits `Y -/+` [`half_width`], multiples of the limit: x in its unit, t in min. OSHA
+/// Technical Manual, Section II Chapter 1 (from memory).
+///
+/// ```
+/// use doseward::hygiene::severity::{Classification, Procedure, severity};
+/// use doseward::model::measured::Measured;
+/// // 6 against 5 with an error of 0.25: 1.2, from 0.95 to 1.45.
+/// let found = severity(&[(Measured::Value(6.0), 480.0)], 5.0, 0.25, Procedure::Osha).unwrap();
+/// assert_eq!((found.severity, found.lower_95, found.upper_95), (Some(1.2), 0.95, Some(1.45)));
+/// assert_eq!(found.classification, Classification::PossiblyAboveLimit);
+/// ```
 pub fn severity(
     segments: &[(Measured, f64)],
     limit: f64,
@@ -167,6 +184,16 @@ pub fn severity(
 }
 
 /// The word for a pair of one-sided limits, compared as decimals.
+///
+/// # Formula
+/// Above when `lower_95 > 1`, not above when `upper_95 <= 1`, multiples of the limit. OSHA Technical Manual, Section II
+/// Chapter 1 (from memory).
+///
+/// ```
+/// use doseward::hygiene::severity::{Classification, classify};
+/// assert_eq!(classify(1.01, Some(1.4)), Classification::AboveLimit);
+/// assert_eq!(classify(0.8, Some(1.0)), Classification::NotAboveLimit);
+/// ```
 pub fn classify(lower_95: f64, upper_95: Option<f64>) -> Classification {
     if significant(lower_95) > 1.0 {
         Classification::AboveLimit
@@ -195,6 +222,17 @@ pub struct GrabSamples {
 }
 
 /// The places of few grab samples on the chart; `None` unless two or more differ and all are above zero.
+///
+/// # Formula
+/// Mean and standard deviation (n - 1) of `log10(x / limit)`, x in the unit of the limit. NIOSH 77-173, 1977, section 4.2.3
+/// (from memory).
+///
+/// ```
+/// use doseward::hygiene::severity::grab_samples;
+/// // log10 of 0.1 and 10: -1 and 1, mean 0, deviation sqrt(2).
+/// let found = grab_samples(&[0.5, 50.0], 5.0).unwrap();
+/// assert!(found.mean_log10.abs() < 1e-12 && (found.deviation_log10 - 2f64.sqrt()).abs() < 1e-12);
+/// ```
 pub fn grab_samples(results: &[f64], limit: f64) -> Option<GrabSamples> {
     let logs: Vec<f64> = results.iter().map(|result| (result / limit).log10()).collect();
     let (_, mean_log10, deviation_log10) = moments(&logs)?;
@@ -209,6 +247,18 @@ pub const MANY_GRAB_SAMPLES: Formula = Formula {
 };
 
 /// One-sided 95 % limits of many grab samples as multiples of their limit; `None` below thirty.
+///
+/// # Formula
+/// `mean / limit -/+ 1.645 s / (limit sqrt(n))`, multiples of the limit: s in its unit. NIOSH 77-173, 1977, section 4.2.3
+/// (from memory).
+///
+/// ```
+/// use doseward::hygiene::severity::many_grab_samples;
+/// // Eighteen of 4 and eighteen of 6: mean 5, s = sqrt(36 / 35) = 1.0142, root of n 6: 1 -/+ 0.0556.
+/// let results = [[4.0; 18], [6.0; 18]].concat();
+/// let found = many_grab_samples(&results, 5.0).unwrap();
+/// assert!((found.lower_95 - 0.9444).abs() < 1e-4);
+/// ```
 pub fn many_grab_samples(results: &[f64], limit: f64) -> Option<Severity> {
     let (n, mean, deviation) = moments(results)?;
     (n >= 30.0 && limit > 0.0).then_some(())?;

@@ -24,6 +24,16 @@ pub struct Fit {
 }
 
 /// Tests whether the values are normal; `None` below 3 or above 5000 values, or when all are equal.
+///
+/// # Formula
+/// `W = (sum a_i y_(i))^2 / sum (y_i - mean)^2`, no unit; y_(i) the i-th smallest value, a_i its weight. Royston, Applied
+/// Statistics 44 (1995) 547-551 (coefficients from memory).
+///
+/// ```
+/// use doseward::hygiene::shapiro_wilk::shapiro_wilk;
+/// // Three values: ((y3 - y1) / sqrt(2))^2 over the sum of squares; even steps give 1.
+/// assert!((shapiro_wilk(&[1.0, 2.0, 3.0]).unwrap().w - 1.0).abs() < 1e-12);
+/// ```
 pub fn shapiro_wilk(values: &[f64]) -> Option<Fit> {
     let n = values.len();
     let mut sorted = values.to_vec();

@@ -65,6 +65,16 @@ pub struct ShiftAverage {
 }
 
 /// The minutes of a shift that no segment covers; zero where the segments are longer than the shift.
+///
+/// # Formula
+/// `shift_minutes - sum(minutes)`, at least 0, all in min. Arithmetic.
+///
+/// ```
+/// use doseward::hygiene::shift::{Segment, unsampled_minutes};
+/// use doseward::model::measured::Measured;
+/// let segment = Segment { concentration: Measured::Value(1.0), minutes: 400.0 };
+/// assert_eq!(unsampled_minutes(&[segment], 480.0), 80.0);
+/// ```
 pub fn unsampled_minutes(segments: &[Segment], shift_minutes: f64) -> f64 {
     let sampled: f64 = segments.iter().map(|segment| segment.minutes).sum();
     (shift_minutes - sampled).max(0.0)
@@ -73,6 +83,21 @@ pub fn unsampled_minutes(segments: &[Segment], shift_minutes: f64) -> f64 {
 /// Averages a shift from segments that do not overlap, in the order given; `None` without sampled minutes.
 ///
 /// Segments below their limit enter with both ends, zero and the limit: all below gives `<`, some below a range.
+///
+/// # Formula
+/// `eight_hour_twa = sum(concentration x minutes) / 480` and `sampled_average = sum(concentration x minutes) / sum(minutes)`,
+/// both in the unit of the concentrations, minutes in min. 29 CFR 1910.1000(d)(1)(i); the unsampled time: this registry's
+/// rule.
+///
+/// ```
+/// use doseward::hygiene::shift::{Segment, Unsampled, shift_average};
+/// use doseward::model::measured::Measured;
+/// // 4 over 240 minutes, nothing over the other 240; unstated: from 2 to 4.
+/// let half = [Segment { concentration: Measured::Value(4.0), minutes: 240.0 }];
+/// assert_eq!(shift_average(&half, 240.0, Some(Unsampled::Zero)).unwrap().eight_hour_twa, Measured::Value(2.0));
+/// let range = Measured::Between { lower: 2.0, upper: 4.0 };
+/// assert_eq!(shift_average(&half, 240.0, None).unwrap().eight_hour_twa, range);
+/// ```
 pub fn shift_average(
     segments: &[Segment],
     unsampled_minutes: f64,
@@ -143,11 +168,33 @@ impl Dose {
 }
 
 /// The average of several segments over their own time, as for a short-term window; `None` without minutes.
+///
+/// # Formula
+/// `sum(concentration x minutes) / sum(minutes)` in the unit of the concentrations. Common practice (time-weighted mean).
+///
+/// ```
+/// use doseward::hygiene::shift::{Segment, window_average};
+/// use doseward::model::measured::Measured;
+/// // 6 for 5 minutes and 3 for 10: 60 / 15.
+/// let window = [(6.0, 5.0), (3.0, 10.0)]
+///     .map(|(value, minutes)| Segment { concentration: Measured::Value(value), minutes });
+/// assert_eq!(window_average(&window), Some(Measured::Value(4.0)));
+/// ```
 pub fn window_average(segments: &[Segment]) -> Option<Measured> {
     shift_average(segments, 0.0, None).map(|average| average.sampled_average)
 }
 
 /// The mean of duplicates, each with the same weight; `None` without any.
+///
+/// # Formula
+/// `sum(values) / n`, in their unit. This registry's rule.
+///
+/// ```
+/// use doseward::hygiene::shift::duplicate_average;
+/// use doseward::model::measured::Measured;
+/// let pair = [Measured::Value(3.0), Measured::Below(1.0)];
+/// assert_eq!(duplicate_average(&pair), Some(Measured::Between { lower: 1.5, upper: 2.0 }));
+/// ```
 pub fn duplicate_average(values: &[Measured]) -> Option<Measured> {
     let segments: Vec<_> =
         values.iter().map(|&concentration| Segment { concentration, minutes: 1.0 }).collect();
@@ -161,6 +208,17 @@ pub const PEAK: Formula = Formula {
 };
 
 /// What is known of the highest of several short-term values: the highest lower end up to the highest upper end.
+///
+/// # Formula
+/// The maximum of both ends, in the unit of the values. Common practice.
+///
+/// ```
+/// use doseward::hygiene::shift::peak;
+/// use doseward::model::measured::Measured;
+/// // The non-detect may be the higher one.
+/// let values = [Measured::Value(12.0), Measured::Below(15.0)];
+/// assert_eq!(peak(&values), Some(Measured::Between { lower: 12.0, upper: 15.0 }));
+/// ```
 pub fn peak(short_term: &[Measured]) -> Option<Measured> {
     let lower = short_term.iter().map(|value| value.lower()).reduce(f64::max)?;
     let upper = short_term

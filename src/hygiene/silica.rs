@@ -10,6 +10,15 @@ pub const SILICA_FORMULA_LIMIT: Formula = Formula {
 
 /// The limit of respirable dust in mg/m3 from mass percentages; to be rounded last, since
 /// rounded percentages move it by about 1 %.
+///
+/// # Formula
+/// `10 / (%quartz + 2 %cristobalite + 2 %tridymite + 2)` mg/m3, per cent by mass. 54 FR 2332 (19 January 1989).
+///
+/// ```
+/// use doseward::hygiene::silica::formula_limit;
+/// // 10 / (4 + 2 + 0 + 2)
+/// assert_eq!(formula_limit(4.0, 1.0, 0.0), 1.25);
+/// ```
 pub fn formula_limit(quartz_percent: f64, cristobalite_percent: f64, tridymite_percent: f64) -> f64 {
     10.0 / (quartz_percent + 2.0 * cristobalite_percent + 2.0 * tridymite_percent + 2.0)
 }

@@ -39,6 +39,15 @@ pub const RECOMMENDED: Formula = Formula {
 };
 
 /// The divisor recommended for data of this geometric standard deviation.
+///
+/// # Formula
+/// The root of 2 below a geometric standard deviation (a bare ratio) of 3, else 2. Hornung and Reed, 1990, abstract.
+///
+/// ```
+/// use doseward::hygiene::substitution::{Divisor, recommended};
+/// assert_eq!(recommended(2.9), Divisor::RootTwo);
+/// assert_eq!(recommended(3.0), Divisor::Two);
+/// ```
 pub fn recommended(geometric_standard_deviation: f64) -> Divisor {
     if geometric_standard_deviation < 3.0 { Divisor::RootTwo } else { Divisor::Two }
 }
@@ -56,6 +65,19 @@ pub struct Substituted {
 
 /// Statistics after substitution; `None` without results, with a result above a limit only, a range that does not
 /// start at zero, or a value not above zero.
+///
+/// # Formula
+/// Each non-detect as its limit over the divisor, in the unit of the results. Hornung and Reed, Applied Occupational and
+/// Environmental Hygiene 5 (1990) 46-51.
+///
+/// ```
+/// use doseward::hygiene::substitution::{Divisor, substituted};
+/// use doseward::model::measured::Measured;
+/// // 4, 2 and half of 1: 6.5 / 3, and the cube root of 4.
+/// let results = [Measured::Value(4.0), Measured::Value(2.0), Measured::Below(1.0)];
+/// let found = substituted(&results, Divisor::Two).unwrap();
+/// assert!((found.arithmetic_mean - 6.5 / 3.0).abs() < 1e-12 && (found.geometric_mean - 4f64.cbrt()).abs() < 1e-12);
+/// ```
 pub fn substituted(results: &[Measured], divisor: Divisor) -> Option<Substituted> {
     let values = results
         .iter()

@@ -43,6 +43,9 @@ pub struct Levels {
 /// Where the 95th percentile of these results lies, with flags of the prior; `None` without results that tell anything
 /// or without any level.
 ///
+/// # Formula
+/// `P(95th percentile < level) >= 0.95`, results and levels in one unit. This registry's rule.
+///
 /// ```
 /// use doseward::hygiene::sufficiency::{Levels, Sufficiency, sufficiency};
 /// use doseward::model::measured::Measured;

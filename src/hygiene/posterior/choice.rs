@@ -38,6 +38,12 @@ pub const FLAGS: &[(&str, &str)] = &[
 ];
 
 /// The greatest value of some results as far as it is known.
+///
+/// ```
+/// use doseward::hygiene::posterior::largest_known;
+/// use doseward::model::measured::Measured;
+/// assert_eq!(largest_known(&[Measured::Value(2.0), Measured::Below(3.0)]), Some(3.0));
+/// ```
 pub fn largest_known(results: &[Measured]) -> Option<f64> {
     results.iter().map(|result| result.upper().unwrap_or_else(|| result.lower())).reduce(f64::max)
 }
@@ -54,6 +60,17 @@ impl PriorBox {
 }
 
 /// Whether the results press on a prior: by the estimate of the geometric mean, where there is one, and by the posterior.
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, posterior::{Posterior, Prior, PriorBox, pressed}};
+/// // Results of 200 pile up at the upper face of 25; a geometric mean of 26 lies above it.
+/// let prior = PriorBox::of_limit(5.0);
+/// let of = |value: f64, estimate| {
+///     let logs = [value.ln(); 3].map(LogResult::Exact);
+///     pressed(&Posterior::of(&logs, Prior::Box(prior)).unwrap(), prior, estimate)
+/// };
+/// assert!(of(200.0, None) && of(1.0, Some(26.0)) && !of(1.0, None));
+/// ```
 pub fn pressed(posterior: &Posterior, prior: PriorBox, geometric_mean: Option<f64>) -> bool {
     geometric_mean.is_some_and(|estimate| estimate > prior.gm_upper)
         || posterior.at_upper_gm(prior) > PRESSING_SHARE
@@ -75,6 +92,14 @@ pub struct Settled {
 ///
 /// `geometric_mean` is the estimate of the group, where it has one; `largest` the largest value known. A prior that was
 /// `given` is taken as given.
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, posterior::{PRIOR_WIDENED, settled}};
+/// // One result of 200 against a limit of 5 presses on the box that ends at 25: up to 100 x 200.
+/// let found = settled(&[LogResult::Exact(200f64.ln())], None, Some(5.0), 200.0, None).unwrap();
+/// assert_eq!(found.prior.gm_upper, 20_000.0);
+/// assert!(found.flags.contains(&PRIOR_WIDENED));
+/// ```
 pub fn settled(
     logs: &[LogResult],
     given: Option<PriorBox>,

@@ -57,6 +57,22 @@ pub const FACE_SHARE: f64 = 0.02;
 const FURTHEST_Z: f64 = 38.0;
 
 /// Slices along sigma, each with its share of the whole.
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, posterior::{Posterior, Prior, PriorBox}};
+/// // A box that leaves no choice: GM 2, GSD 2.
+/// let point = PriorBox { gm_lower: 1.9999, gm_upper: 2.0001, gsd_lower: 1.9999, gsd_upper: 2.0001 };
+/// let found = Posterior::of(&[LogResult::Exact(0.0)], Prior::Box(point)).unwrap();
+/// let near = |found: f64, by_hand: f64| (found - by_hand).abs() < 2e-3;
+/// // The 95th percentile is 2 x 2^1.6449 = 6.254, the mean 2 exp(0.2402) = 2.543; half of the days are above 2.
+/// assert!(near(found.ln_percentile_quantile(0.95, 0.5), 6.254f64.ln()) && near(found.percentile_below(0.95, 6.3), 1.0));
+/// assert!(near(found.ln_geometric_mean_quantile(0.5), 2f64.ln()) && near(found.mean(), 2.543));
+/// assert!(near(found.ln_mean_quantile(0.5), 2.543f64.ln()) && near(found.exceedance(2.0), 0.5));
+/// assert!(near(found.exceedance_quantile(2.0, 0.5), 0.5));
+/// // 6.254 lies between 50 and 100 % of a limit of 10.
+/// assert!(near(found.rating(10.0)[3], 1.0));
+/// assert!(found.at_upper_gm(point) < 0.05 && found.at_upper_gsd(point) < 0.05);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Posterior {
     slices: Vec<(f64, Slice)>,

@@ -20,6 +20,16 @@ pub const GSD: (f64, f64) = (1.05, 4.0);
 pub const WIDENED_GM_OF_LARGEST: f64 = 100.0;
 
 /// A box, uniform in ln GM and ln GSD.
+///
+/// ```
+/// use doseward::hygiene::posterior::PriorBox;
+/// // 0.0005 to 5 times a limit of 2; 0.0001 to 10000 times a largest value of 2; up to 100 times a largest result of 50.
+/// let of_limit = PriorBox::of_limit(2.0);
+/// assert_eq!((of_limit.gm_lower, of_limit.gm_upper), (0.001, 10.0));
+/// assert_eq!(PriorBox::of_largest(2.0).gm_upper, 20_000.0);
+/// assert_eq!(of_limit.widened(50.0).gm_upper, 5000.0);
+/// assert!(of_limit.is_sound());
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PriorBox {
     /// The least geometric mean, in the unit of the results.

@@ -24,6 +24,15 @@ struct Sides {
 }
 
 /// The distribution of ln(with/without).
+///
+/// ```
+/// use doseward::hygiene::{censored::LogResult, posterior::{PosteriorRatio, Prior, PriorBox}};
+/// // The same result on both sides: no difference is as likely as not, whatever the common spread.
+/// let (side, prior) = ([LogResult::Exact(0.0)], Prior::Box(PriorBox::of_limit(1.0)));
+/// let ratio = PosteriorRatio::of(&side, &side, prior).unwrap();
+/// assert!((ratio.below(0.0) - 0.5).abs() < 1e-6 && ratio.quantile(0.5).abs() < 1e-6);
+/// assert!(ratio.median_sigma() > 1.05f64.ln() && ratio.median_sigma() < 4f64.ln());
+/// ```
 #[derive(Debug, Clone)]
 pub struct PosteriorRatio {
     slices: Vec<(f64, Sides)>,
