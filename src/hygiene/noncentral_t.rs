@@ -38,7 +38,8 @@ struct Nodes {
     df: f64,
     /// The greatest noncentrality, without its sign, for which the step is fine enough.
     reach: f64,
-    nodes: Vec<(f64, f64)>,
+    /// Each s with its share of the whole.
+    shares: Vec<(f64, f64)>,
 }
 
 impl Nodes {
@@ -52,7 +53,7 @@ impl Nodes {
             loop {
                 let u: f64 = direction * index;
                 let weight = (df * (u - 0.5 * (2.0 * u).exp_m1())).exp();
-                if !(weight > least) {
+                if weight.is_nan() || weight <= least {
                     break;
                 }
                 nodes.push((u.exp(), weight));
@@ -63,7 +64,7 @@ impl Nodes {
         for (_, weight) in &mut nodes {
             *weight /= whole;
         }
-        Self { df, reach, nodes }
+        Self { df, reach, shares: nodes }
     }
 
     /// For an answer in a tail of `p`, near this noncentrality.
@@ -73,13 +74,13 @@ impl Nodes {
 
     fn tail(&self, t: f64, noncentrality: f64, tail: Tail) -> f64 {
         let sign = if tail == Tail::Lower { 1.0 } else { -1.0 };
-        self.nodes.iter().map(|(s, weight)| weight * normal_cdf(sign * (t * s - noncentrality))).sum()
+        self.shares.iter().map(|(s, weight)| weight * normal_cdf(sign * (t * s - noncentrality))).sum()
     }
 
     fn at(&self, t: f64, noncentrality: f64, tail: Tail) -> At {
         let sign = if tail == Tail::Lower { 1.0 } else { -1.0 };
         let mut sum = At { tail: 0.0, density: 0.0, fall: 0.0 };
-        for (s, weight) in &self.nodes {
+        for (s, weight) in &self.shares {
             let z = t * s - noncentrality;
             let density = weight * (-0.5 * z * z).exp();
             sum.tail += weight * normal_cdf(sign * z);
