@@ -1,7 +1,7 @@
 //! Statistics of a log-normal sample without non-detects, with exact limits.
 
 use super::distributions::{normal_quantile, normal_upper_tail, t_quantile};
-use super::{land, noncentral_t, roots};
+use super::{land, noncentral_t};
 use crate::model::working::Formula;
 
 /// The geometric mean.
@@ -34,6 +34,13 @@ pub const PERCENTILE_95: Formula = Formula {
 pub const PERCENTILE_LIMIT: Formula = Formula {
     formula: "upper limit = exp(mean of ln x + K s), K = t'(confidence; n-1, z sqrt(n)) / sqrt(n)",
     source: "EN 689:2018, Annex F; Hahn and Meeker, Statistical Intervals, 1991 (both from memory)",
+};
+
+/// The tolerance factor without a non-central t.
+pub const APPROXIMATE_TOLERANCE_FACTOR: Formula = Formula {
+    formula: "K = (z_p + sqrt(z_p^2 - a b)) / a, a = 1 - z_c^2 / (2 (n - 1)), b = z_p^2 - z_c^2 / n, z_p and z_c the normal \
+              quantiles of the share and of the confidence",
+    source: "NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.6.3 (formula from memory)",
 };
 
 /// The share of days above the limit.
@@ -157,19 +164,8 @@ impl LogSample {
     /// The same for a level that lies so many standard deviations of the logarithms above their mean.
     pub fn share_beyond(&self, distance: f64, probability: f64) -> f64 {
         let root = self.n.sqrt();
-        let t = distance * root;
         // Beyond 39 standard deviations a normal tail is zero in a double.
-        let end = 39.0 * root;
-        let excess = |shift: f64| noncentral_t::cdf(t, self.n - 1.0, shift) - probability;
-        if excess(end) >= 0.0 {
-            return 0.0;
-        }
-        if excess(-end) <= 0.0 {
-            return 1.0;
-        }
-        let start = t.clamp(-end, end);
-        let step = if excess(start) > 0.0 { 1.0 } else { -1.0 };
-        roots::outward(excess, start, step, 4.0 * end)
+        noncentral_t::noncentrality(probability, distance * root, self.n - 1.0, 39.0 * root)
             .map_or(f64::NAN, |shift| normal_upper_tail(shift / root))
     }
 
@@ -211,6 +207,23 @@ pub fn tolerance_factor(n: f64, p: f64, confidence: f64) -> Option<f64> {
     Some(noncentral_t::quantile(confidence, n - 1.0, normal_quantile(p) * n.sqrt())? / n.sqrt())
 }
 
+/// The customary approximation of [`tolerance_factor`], to show beside the exact one where a text prints it; `None` for
+/// so few values that it has none.
+///
+/// ```
+/// use doseward::hygiene::lognormal::{approximate_tolerance_factor, tolerance_factor};
+/// // NIST/SEMATECH e-Handbook, section 7.2.6.3, n = 43, 90 % at 99 %: 1.8752, where the exact one is 1.8740.
+/// assert!((tolerance_factor(43.0, 0.9, 0.99).unwrap() - 1.8740).abs() < 5e-5);
+/// assert!((approximate_tolerance_factor(43.0, 0.9, 0.99).unwrap() - 1.8752).abs() < 5e-5);
+/// ```
+pub fn approximate_tolerance_factor(n: f64, p: f64, confidence: f64) -> Option<f64> {
+    let (share, sure) = (normal_quantile(p), normal_quantile(confidence));
+    let a = 1.0 - sure * sure / (2.0 * (n - 1.0));
+    let b = share * share - sure * sure / n;
+    let factor = (share + (share * share - a * b).sqrt()) / a;
+    (n > 1.0 && a > 0.0 && factor.is_finite()).then_some(factor)
+}
+
 #[cfg(test)]
 #[expect(clippy::float_cmp, reason = "figures that come out exactly")]
 mod tests {
@@ -223,6 +236,14 @@ mod tests {
         assert_eq!(LogSample::of(&[2.0]), None);
         assert_eq!(LogSample::of(&[2.0, 0.0]), None);
         assert_eq!(LogSample::of(&[]), None);
+    }
+
+    #[test]
+    fn too_few_values_have_no_approximate_factor() {
+        // a = 1 - 1.6449^2 / (2 (n - 1)) is above zero from n = 3 on.
+        assert_eq!(approximate_tolerance_factor(2.0, 0.95, 0.95), None);
+        assert_eq!(approximate_tolerance_factor(1.0, 0.95, 0.95), None);
+        assert!(approximate_tolerance_factor(3.0, 0.95, 0.95).is_some());
     }
 
     #[test]
@@ -250,6 +271,14 @@ mod tests {
             if let (Some(one), Some(two)) = limits {
                 prop_assert!(near(one, two));
             }
+        }
+
+        #[test]
+        fn the_approximate_factor_nears_the_exact_one(n in 30u32..400, p in 0.8..0.99f64, confidence in 0.7..0.99f64) {
+            let n = f64::from(n);
+            let (exact, approximate) =
+                (tolerance_factor(n, p, confidence).unwrap(), approximate_tolerance_factor(n, p, confidence).unwrap());
+            prop_assert!((approximate / exact - 1.0).abs() < 0.3 / n);
         }
 
         #[test]

@@ -65,6 +65,57 @@ pub(super) fn outward(f: impl Fn(f64) -> f64, start: f64, step: f64, furthest: f
     None
 }
 
+/// The zero of a rising function by Newton's steps from `start`, kept between the ends by halving; the end next to it
+/// where it lies beyond, `None` where the function is no number.
+///
+/// `f` gives the value and the slope, in units in which it is nearly a straight line over a unit.
+pub(super) fn newton(
+    mut f: impl FnMut(f64) -> (f64, f64),
+    start: f64,
+    (low, high): (f64, f64),
+) -> Option<f64> {
+    // The bracket: ends are open until the function was seen on that side of its zero.
+    let (mut left, mut right) = (None, None);
+    let mut x = start.clamp(low, high);
+    let mut stride = 1.0 + 0.1 * x.abs();
+    for _ in 0..STEPS {
+        let (value, slope) = f(x);
+        if value.is_nan() {
+            return None;
+        }
+        let step = -value / slope;
+        let next = x + step;
+        // Newton's step squares what is missing, so this one leaves nothing.
+        if value == 0.0 || (value.abs() <= 1e-8 && next.is_finite()) {
+            return Some(if next.is_finite() { next.clamp(low, high) } else { x });
+        }
+        let end = if value < 0.0 {
+            left = Some(x);
+            high
+        } else {
+            right = Some(x);
+            low
+        };
+        if x.to_bits() == end.to_bits() {
+            return Some(x);
+        }
+        let (lowest, highest) = (left.unwrap_or(low), right.unwrap_or(high));
+        x = if next > lowest && next < highest {
+            next
+        } else if let (Some(left), Some(right)) = (left, right) {
+            let middle = f64::midpoint(left, right);
+            if middle.to_bits() == left.to_bits() || middle.to_bits() == right.to_bits() {
+                return Some(middle);
+            }
+            middle
+        } else {
+            stride *= 2.0;
+            (x + if value < 0.0 { stride } else { -stride }).clamp(low, high)
+        };
+    }
+    Some(x)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -76,5 +127,14 @@ mod tests {
         let found = outward(|x| x.exp() - 20.0, 0.0, 0.01, 100.0).unwrap();
         assert!((found - 20f64.ln()).abs() < 1e-14);
         assert_eq!(outward(|_| 1.0, 0.0, 1.0, 1e6), None);
+        let by_newton = newton(|x| (x.exp() - 20.0, x.exp()), -50.0, (-1e3, 1e3)).unwrap();
+        assert!((by_newton - 20f64.ln()).abs() < 1e-14);
+    }
+
+    #[test]
+    fn a_zero_beyond_an_end_is_that_end() {
+        assert_eq!(newton(|x| (x.atan() - 1.6, 1.0 / (1.0 + x * x)), 3.0, (-50.0, 50.0)), Some(50.0));
+        assert_eq!(newton(|x| (x + 60.0, 1.0), 3.0, (-50.0, 50.0)), Some(-50.0));
+        assert_eq!(newton(|_| (f64::NAN, 1.0), 3.0, (-50.0, 50.0)), None);
     }
 }

@@ -15,6 +15,12 @@ pub const WORKING_RANGE: Formula = Formula {
     source: "NIOSH Manual of Analytical Methods, working range on a method's front page",
 };
 
+/// What a concentration leaves on a filter.
+pub const MASS_DRAWN: Formula = Formula {
+    formula: "mass = concentration x volume",
+    source: "NIOSH Manual of Analytical Methods, working range on a method's front page (concentration = mass / volume)",
+};
+
 /// When a filter is full.
 pub const OVERLOAD: Formula = Formula {
     formula: "minutes = highest filter loading / (dust concentration x flow)",
@@ -86,6 +92,19 @@ pub fn minutes_for(volume: f64, flow: f64) -> Option<f64> {
 /// ```
 pub fn lowest_concentration(mass: f64, volume: f64) -> Option<f64> {
     (volume > 0.0).then(|| significant(mass / volume))
+}
+
+/// The mass in µg that air of a concentration in mg/m3 leaves on a filter from a volume in litres; `None` unless the
+/// volume is above zero and the concentration not below it.
+///
+/// ```
+/// use doseward::hygiene::sample_plan::{lowest_concentration, mass_drawn};
+/// // 0.5 mg/m3 is 0.5 ug/L: 100 ug from 200 L, and back again.
+/// assert_eq!(mass_drawn(0.5, 200.0), Some(100.0));
+/// assert_eq!(lowest_concentration(100.0, 200.0), Some(0.5));
+/// ```
+pub fn mass_drawn(concentration: f64, volume: f64) -> Option<f64> {
+    (volume > 0.0 && concentration >= 0.0).then(|| significant(concentration * volume))
 }
 
 /// The minutes after which a filter holds `most` (mg) in air with `dust` (mg/m3) at `flow` (L/min); `None` unless dust
@@ -211,7 +230,22 @@ mod tests {
         assert_eq!(workers_to_sample(10, 1.0, 0.1), None);
     }
 
+    #[test]
+    fn no_air_and_less_than_nothing_leave_no_mass() {
+        assert_eq!(
+            (mass_drawn(0.5, 0.0), mass_drawn(-0.1, 200.0), mass_drawn(f64::NAN, 200.0)),
+            (None, None, None)
+        );
+        assert_eq!(mass_drawn(0.0, 200.0), Some(0.0));
+    }
+
     proptest! {
+        #[test]
+        fn the_mass_of_the_lowest_concentration_is_the_lowest_mass(mass in 0.001..1e4f64, volume in 1.0..3000.0f64) {
+            let back = mass_drawn(lowest_concentration(mass, volume).unwrap(), volume).unwrap();
+            prop_assert!((back - mass).abs() <= 1e-11 * mass);
+        }
+
         #[test]
         fn more_confidence_never_asks_for_fewer(size in 1u32..400, top in 0.02..0.9f64, confidence in 0.5..0.98f64) {
             let (one, two) =

@@ -9,7 +9,7 @@ use serde_json::Value;
 
 #[test]
 fn worked_examples_of_cumulative_exposure() {
-    check_area("J", &[], check);
+    check_area("J", check);
 }
 
 fn day(value: &Value) -> NaiveDate {
@@ -34,7 +34,7 @@ fn history(inputs: &Value) -> Vec<Interval> {
         .collect()
 }
 
-fn check(case: &mut Case) {
+pub(crate) fn check(case: &mut Case) {
     match case.id {
         "J-01" => {
             let years = case.number("duration");

@@ -4,34 +4,51 @@ use doseward::model::measured::Measured;
 use serde_json::Value;
 use std::collections::BTreeSet;
 
-/// All examples of an area are checked by `check`, but those listed in `left_out` with the reason.
-///
-/// An example that is neither fails, by the last arm of `check`; so does an expected figure that was neither
-/// compared nor left with a reason.
-pub(crate) fn check_area(letter: &str, left_out: &[(&str, &str)], check: fn(&mut Case)) {
-    let document = document();
-    let (mut checked, mut figures, mut left) = (0, 0, 0);
-    for case in document["cases"].as_array().unwrap() {
-        let id = case["id"].as_str().unwrap();
-        if !id.starts_with(letter) {
-            continue;
-        }
-        if let Some((_, reason)) = left_out.iter().find(|(listed, _)| *listed == id) {
-            println!("{id} left out: {reason}");
-            left += 1;
-            continue;
-        }
-        let mut case = Case { content: case, document: &document, id, seen: BTreeSet::new(), figures: 0 };
-        check(&mut case);
-        figures += case.finish();
-        checked += 1;
-    }
-    assert!(checked > 0 && left == left_out.len(), "an example left out of area {letter} does not exist");
-    println!("area {letter}: {checked} examples checked with {figures} figures, {left} left out");
+/// What was compared.
+#[derive(Debug, Default, Clone, Copy)]
+pub(crate) struct Tally {
+    /// Examples that were gone through.
+    pub(crate) examples: usize,
+    /// Figures and words that were compared.
+    pub(crate) figures: usize,
+    /// Figures that were left, each with its reason.
+    pub(crate) left: usize,
 }
 
-fn document() -> Value {
+impl Tally {
+    /// Adds what an example or an area came to.
+    pub(crate) fn add(&mut self, other: Self) {
+        self.examples += other.examples;
+        self.figures += other.figures;
+        self.left += other.left;
+    }
+}
+
+/// All examples of an area are checked by `check`.
+///
+/// An example that it does not know fails, by its last arm; so does an expected figure that was neither compared nor
+/// left with a reason.
+pub(crate) fn check_area(letter: &str, check: fn(&mut Case)) -> Tally {
+    let document = document();
+    let mut tally = Tally::default();
+    for mut case in cases(&document).into_iter().filter(|case| case.id.starts_with(letter)) {
+        check(&mut case);
+        tally.add(case.finish());
+    }
+    assert!(tally.examples > 0, "there is no example of area {letter}");
+    println!("area {letter}: {} examples, {} figures, {} left", tally.examples, tally.figures, tally.left);
+    tally
+}
+
+/// The file as it stands.
+pub(crate) fn document() -> Value {
     serde_json::from_str(include_str!("worked-examples.json")).unwrap()
+}
+
+/// Every example of the file, nothing of it compared yet.
+pub(crate) fn cases(document: &Value) -> Vec<Case<'_>> {
+    let of = |content| Case::of(content, document);
+    document["cases"].as_array().unwrap().iter().map(of).collect()
 }
 
 /// One worked example.
@@ -40,13 +57,17 @@ pub(crate) struct Case<'d> {
     document: &'d Value,
     pub(crate) id: &'d str,
     seen: BTreeSet<String>,
-    figures: usize,
+    left: usize,
 }
 
 impl<'d> Case<'d> {
-    /// Fails: the example is neither checked nor listed.
+    fn of(content: &'d Value, document: &'d Value) -> Self {
+        Self { content, document, id: content["id"].as_str().unwrap(), seen: BTreeSet::new(), left: 0 }
+    }
+
+    /// Fails: nothing checks the example.
     pub(crate) fn unknown(&self) -> ! {
-        panic!("{} is neither checked nor listed as left out", self.id)
+        panic!("{} is not checked", self.id)
     }
 
     /// The inputs as they stand.
@@ -63,6 +84,11 @@ impl<'d> Case<'d> {
     /// A number among the inputs.
     pub(crate) fn number(&self, name: &str) -> f64 {
         self.inputs()[name]["value"].as_f64().unwrap_or_else(|| panic!("{} has no number {name}", self.id))
+    }
+
+    /// The unit of a figure that is expected.
+    pub(crate) fn unit_of(&self, name: &str) -> &'d str {
+        self.content["expected"][name]["unit"].as_str().unwrap_or_default()
     }
 
     /// A list of numbers among the inputs; a single number is a list of one.
@@ -83,8 +109,7 @@ impl<'d> Case<'d> {
     fn expected(&mut self, name: &str) -> &'d Value {
         let expected = &self.content["expected"][name];
         assert!(!expected.is_null(), "{} expects nothing named {name}", self.id);
-        self.seen.insert(name.to_owned());
-        self.figures += 1;
+        assert!(self.seen.insert(name.to_owned()), "{} {name} is compared twice", self.id);
         expected
     }
 
@@ -134,15 +159,18 @@ impl<'d> Case<'d> {
     /// Leaves an expected figure uncompared, for a reason.
     pub(crate) fn leave(&mut self, name: &str, reason: &str) {
         self.expected(name);
-        self.figures -= 1;
+        self.left += 1;
         println!("{} {name} left out: {reason}", self.id);
     }
 
-    fn finish(self) -> usize {
+    /// What was compared; fails where an expected figure was passed over.
+    pub(crate) fn finish(self) -> Tally {
         let expected = self.content["expected"].as_object().unwrap();
         let missed: Vec<_> = expected.keys().filter(|name| !self.seen.contains(*name)).collect();
         assert!(missed.is_empty(), "{}: {missed:?} neither compared nor left with a reason", self.id);
-        self.figures
+        let figures = self.seen.len() - self.left;
+        assert!(figures > 0, "{}: nothing is compared", self.id);
+        Tally { examples: 1, figures, left: self.left }
     }
 }
 

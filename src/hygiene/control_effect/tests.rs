@@ -22,19 +22,24 @@ fn the_interval_decides_the_words() {
 
 #[test]
 fn too_little_detected_is_compared_by_the_posterior() {
-    for (without, with) in [
-        (values(&[1.0]), values(&[2.0, 3.0])),
-        (values(&[2.0, 2.0]), values(&[2.0, 2.0])),
-        (vec![Measured::Above(2.0); 2], vec![Measured::Value(2.0); 3]),
-        (vec![Measured::Below(1.0); 3], vec![Measured::Below(0.5); 3]),
-        (vec![Measured::Value(2.0), Measured::Below(3.0)], vec![Measured::Value(1.0), Measured::Below(3.0)]),
+    let (undecided, none_shown) = (Verdict::Undecided, Verdict::NoDifferenceShown);
+    for (without, with, verdict) in [
+        (values(&[1.0]), values(&[2.0, 3.0]), undecided),
+        // From 0.61 to 1.64, which rules out that half was gained.
+        (values(&[2.0, 2.0]), values(&[2.0, 2.0]), none_shown),
+        (vec![Measured::Above(2.0); 2], vec![Measured::Value(2.0); 3], undecided),
+        (vec![Measured::Below(1.0); 3], vec![Measured::Below(0.5); 3], undecided),
+        (
+            vec![Measured::Value(2.0), Measured::Below(3.0)],
+            vec![Measured::Value(1.0), Measured::Below(3.0)],
+            undecided,
+        ),
     ] {
         let effect = control_effect(&without, &with, &Question::new(false, 50.0));
         assert_eq!(effect.method, Some(EffectMethod::Posterior));
         let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
         assert!(lower_95 < estimate && estimate < upper_95, "{effect:?}");
-        assert_eq!(effect.p_value, None);
-        assert_ne!(effect.verdict, None);
+        assert_eq!((effect.verdict, effect.p_value), (Some(verdict), None));
         assert!(effect.probability_target_met <= effect.probability_lowered);
     }
 }

@@ -5,10 +5,12 @@
 
 mod choice;
 mod evidence;
+mod ln_phi;
 mod prior;
 mod sides;
 mod slice;
 mod support;
+mod thinned;
 
 pub use choice::{
     FLAGS, NO_POSTERIOR, OUTSIDE_PRIOR, PRESSED, PRESSING_SHARE, PRIOR_WIDENED, Settled, largest_known,
@@ -20,7 +22,7 @@ pub use sides::{PosteriorRatio, RATIO_POSTERIOR};
 use self::evidence::Evidence;
 use self::slice::Slice;
 use super::censored::LogResult;
-use super::distributions::{normal_quantile, normal_upper_tail};
+use super::distributions::{normal_density, normal_quantile, normal_upper_tail};
 use super::roots;
 use crate::model::working::Formula;
 
@@ -51,6 +53,9 @@ pub const RATING_EDGES: [f64; 4] = [0.01, 0.1, 0.5, 1.0];
 /// Mass within this share of the box's width from a face presses on it.
 pub const FACE_SHARE: f64 = 0.02;
 
+/// Beyond so many standard deviations a normal tail is zero in a double.
+const FURTHEST_Z: f64 = 38.0;
+
 /// Slices along sigma, each with its share of the whole.
 ///
 /// ```
@@ -78,18 +83,48 @@ impl Posterior {
     /// values are missing.
     pub fn of(results: &[LogResult], prior: Prior) -> Option<Self> {
         let evidence = Evidence::of(results);
-        let nodes = support::nodes(&[&evidence], prior)?;
-        let mu = support::mu_bounds(prior);
-        let slices: Vec<(f64, Slice)> =
-            nodes.into_iter().map(|(sigma, weight)| (weight, Slice::of(&evidence, sigma, mu))).collect();
+        let support::Nodes { nodes, top } = support::nodes(&[&evidence], prior)?;
+        let slices = Slice::along(&evidence, &nodes, support::mu_bounds(prior), Some(top));
+        let slices = nodes.into_iter().map(|(_, weight)| weight).zip(slices).collect();
         Some(Self { slices: normalised(slices, |slice| slice.ln_mass)? })
     }
 
-    /// The probability that `mu + offset(sigma)` is at most `value`.
-    fn below(&self, value: f64, offset: impl Fn(f64) -> f64) -> f64 {
+    /// The probability that mu is at most `line(sigma)`.
+    fn below(&self, line: impl Fn(f64) -> f64) -> f64 {
         let sum: f64 =
-            self.slices.iter().map(|(weight, slice)| weight * slice.below(value - offset(slice.sigma))).sum();
+            self.slices.iter().map(|(weight, slice)| weight * slice.below(line(slice.sigma)).0).sum();
         sum.clamp(0.0, 1.0)
+    }
+
+    /// The t for which mu is at most `fixed(sigma) + t rate(sigma)` with this probability, between the ends.
+    fn crossing(
+        &self,
+        probability: f64,
+        fixed: impl Fn(f64) -> f64,
+        rate: impl Fn(f64) -> f64,
+        ends: (f64, f64),
+    ) -> f64 {
+        // Mean and variance of (mu - fixed) / rate, for a start as if that were normal.
+        let (mut mean, mut square) = (0.0, 0.0);
+        for (weight, slice) in &self.slices {
+            let (centre, variance) = slice.moments();
+            let rate = rate(slice.sigma);
+            let place = (centre - fixed(slice.sigma)) / rate;
+            mean += weight * place;
+            square += weight * (place * place + variance / (rate * rate));
+        }
+        let start = mean + normal_quantile(probability) * (square - mean * mean).max(0.0).sqrt();
+        let at = |t: f64| {
+            let (mut below, mut density) = (0.0, 0.0);
+            for (weight, slice) in &self.slices {
+                let rate = rate(slice.sigma);
+                let one = slice.below(fixed(slice.sigma) + t * rate);
+                below += weight * one.0;
+                density += weight * one.1 * rate;
+            }
+            (below, density)
+        };
+        quantile(at, probability, start, ends)
     }
 
     /// The value that `mu + offset(sigma)` stays below with this probability.
@@ -98,10 +133,10 @@ impl Posterior {
             let ((low, high), moved) = (slice.ends(), offset(slice.sigma));
             (low + moved, high + moved)
         });
-        let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (one, two)| {
+        let ends = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (one, two)| {
             (low.min(one), high.max(two))
         });
-        roots::solve_within(|value| self.below(value, &offset) - probability, low, high, 1e-13)
+        self.crossing(probability, |sigma| -offset(sigma), |_| 1.0, ends)
     }
 
     /// The mean of a function of mu and sigma.
@@ -113,7 +148,8 @@ impl Posterior {
     /// in the unit of the results).
     pub fn percentile_below(&self, p: f64, level: f64) -> f64 {
         let z = normal_quantile(p);
-        self.below(level.ln(), |sigma| z * sigma)
+        let ln_level = level.ln();
+        self.below(|sigma| ln_level - z * sigma)
     }
 
     /// The logarithm of the value that the percentile `p` stays below with this probability.
@@ -145,17 +181,16 @@ impl Posterior {
 
     /// The share of days above `level` that is not passed with this probability.
     pub fn exceedance_quantile(&self, level: f64, probability: f64) -> f64 {
-        // e is at most x exactly when the percentile 1 - x is at most the level.
+        // e is at most x exactly when the percentile 1 - x is at most the level: mu + z sigma, at z = the quantile of 1 - x.
         let ln_level = level.ln();
-        let excess = |z: f64| self.below(ln_level, |sigma| z * sigma) - probability;
-        // Beyond 38 standard deviations a normal tail is zero in a double.
-        if excess(38.0) >= 0.0 {
-            return 0.0;
+        let z = -self.crossing(probability, |_| ln_level, |sigma| sigma, (-FURTHEST_Z, FURTHEST_Z));
+        if z >= FURTHEST_Z {
+            0.0
+        } else if z <= -FURTHEST_Z {
+            1.0
+        } else {
+            normal_upper_tail(z)
         }
-        if excess(-38.0) <= 0.0 {
-            return 1.0;
-        }
-        normal_upper_tail(roots::solve_within(excess, -38.0, 38.0, 1e-13))
     }
 
     /// The probabilities of the five rating bands of the 95th percentile against a limit.
@@ -168,7 +203,7 @@ impl Posterior {
     /// The probability that the geometric mean lies within a small share of the upper face of the box.
     pub fn at_upper_gm(&self, prior: PriorBox) -> f64 {
         let (low, high) = prior.mu();
-        1.0 - self.below(high - FACE_SHARE * (high - low), |_| 0.0)
+        1.0 - self.below(|_| high - FACE_SHARE * (high - low))
     }
 
     /// The probability that the geometric standard deviation lies within a small share of the upper face of the box.
@@ -176,6 +211,18 @@ impl Posterior {
         let face = support::upper_sigma_face(prior);
         self.slices.iter().filter(|(_, slice)| slice.sigma > face).map(|(weight, _)| weight).sum()
     }
+}
+
+/// Where a distribution function, given with its density, reaches a probability.
+fn quantile(at: impl Fn(f64) -> (f64, f64), probability: f64, start: f64, ends: (f64, f64)) -> f64 {
+    let wanted = normal_quantile(probability);
+    // In normal quantiles a distribution function is nearly a straight line, so that Newton's steps meet at once.
+    let missed = |x: f64| {
+        let (below, density) = at(x);
+        let z = normal_quantile(below);
+        (z - wanted, density / normal_density(z))
+    };
+    roots::newton(missed, start, ends).unwrap_or(f64::NAN)
 }
 
 /// Turns weights along sigma and logarithms of masses into shares of the whole.

@@ -3,9 +3,9 @@
 use super::evidence::Evidence;
 use super::prior::Prior;
 use super::slice::Slice;
-use super::{normalised, support};
+use super::{normalised, quantile, support};
 use crate::hygiene::censored::LogResult;
-use crate::hygiene::roots;
+use crate::hygiene::distributions::normal_quantile;
 use crate::model::working::Formula;
 
 /// The ratio.
@@ -42,39 +42,48 @@ impl PosteriorRatio {
     /// From natural logarithms of both sides; `None` where a side is empty.
     pub fn of(without: &[LogResult], with: &[LogResult], prior: Prior) -> Option<Self> {
         let (without, with) = (Evidence::of(without), Evidence::of(with));
-        let nodes = support::nodes(&[&without, &with], prior)?;
+        let nodes = support::nodes(&[&without, &with], prior)?.nodes;
         let mu = support::mu_bounds(prior);
-        let slices = nodes
-            .into_iter()
-            .map(|(sigma, weight)| {
-                let sides =
-                    Sides { without: Slice::of(&without, sigma, mu), with: Slice::of(&with, sigma, mu) };
-                (weight, sides)
-            })
-            .collect();
+        // What counts beside the highest is decided by both sides together.
+        let of_side = |side| Slice::along(side, &nodes, mu, None);
+        let (without, with) = (of_side(&without), of_side(&with));
+        let sides = without.into_iter().zip(with).map(|(without, with)| Sides { without, with });
+        let slices = nodes.iter().map(|(_, weight)| *weight).zip(sides).collect();
         let ln_mass = |sides: &Sides| sides.without.ln_mass + sides.with.ln_mass;
         Some(Self { slices: normalised(slices, ln_mass)? })
     }
 
     /// The probability that ln(with/without) is at most `x`.
     pub fn below(&self, x: f64) -> f64 {
-        let sum: f64 = self
-            .slices
-            .iter()
-            .map(|(weight, sides)| weight * sides.without.mean_of(|mu| sides.with.below(mu + x)))
-            .sum();
-        sum.clamp(0.0, 1.0)
+        self.at(x).0.clamp(0.0, 1.0)
+    }
+
+    /// The same with its density.
+    fn at(&self, x: f64) -> (f64, f64) {
+        let (mut below, mut density) = (0.0, 0.0);
+        for (weight, sides) in &self.slices {
+            let one = sides.without.mean_of_pair(|mu| sides.with.below(mu + x));
+            below += weight * one.0;
+            density += weight * one.1;
+        }
+        (below, density)
     }
 
     /// The ln(with/without) that is not passed with this probability.
     pub fn quantile(&self, probability: f64) -> f64 {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for (_, sides) in &self.slices {
+        let (mut mean, mut square) = (0.0, 0.0);
+        for (weight, sides) in &self.slices {
             let (without, with) = (sides.without.ends(), sides.with.ends());
             low = low.min(with.0 - without.1);
             high = high.max(with.1 - without.0);
+            let (without, with) = (sides.without.moments(), sides.with.moments());
+            let centre = with.0 - without.0;
+            mean += weight * centre;
+            square += weight * (centre * centre + with.1 + without.1);
         }
-        roots::solve_within(|x| self.below(x) - probability, low, high, 1e-10)
+        let start = mean + normal_quantile(probability) * (square - mean * mean).max(0.0).sqrt();
+        quantile(|x| self.at(x), probability, start, (low, high))
     }
 
     /// The posterior median of the common standard deviation of the logarithms.

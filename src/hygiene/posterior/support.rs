@@ -44,17 +44,24 @@ impl Ridge<'_> {
     fn at(&self, v: f64) -> f64 {
         let sigma = v.exp();
         let of_side = |side: &&Evidence| {
-            let (top, curvature) = mode(side, sigma, self.mu);
+            let (_, at) = mode(&side.at(sigma), self.mu, side.middle());
             // Never wider than the prior's box.
-            let width = if curvature < 0.0 { (-curvature).sqrt().recip() } else { f64::INFINITY };
-            side.value(top, sigma) + width.min(self.mu.1 - self.mu.0).ln()
+            let width = if at.curvature < 0.0 { (-at.curvature).sqrt().recip() } else { f64::INFINITY };
+            at.value + width.min(self.mu.1 - self.mu.0).ln()
         };
         self.sides.iter().map(of_side).sum::<f64>() + self.power * v
     }
 }
 
-/// Nodes of sigma with their weights, the prior's density among them; `None` where nothing is known.
-pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Vec<(f64, f64)>> {
+/// Nodes of sigma with their weights, the prior's density among them.
+pub(super) struct Nodes {
+    pub(super) nodes: Vec<(f64, f64)>,
+    /// About the sigma at which most is found.
+    pub(super) top: f64,
+}
+
+/// Where along sigma to integrate; `None` where nothing is known.
+pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
     if sides.iter().any(|side| side.is_empty()) {
         return None;
     }
@@ -79,7 +86,7 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Vec<(f64, f64)>
         Prior::Box(_) if sides.iter().any(|side| side.has_bounds()) => PANEL_WIDEST_WITH_BOUNDS,
         Prior::Box(_) => PANEL_WIDEST,
     };
-    Some(support.nodes(&faces, widest, power))
+    Some(Nodes { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
 }
 
 /// The stretch of v where the ridge is not negligible.
