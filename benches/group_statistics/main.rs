@@ -2,7 +2,6 @@
 //!
 //! `cargo bench --bench group_statistics` prints the ratios and whether the goals are met; it ends with 1 if not. Each round
 //! gives either side one small unit of the same groups, in turn, and counts CPU time; the median of the rounds counts.
-#![expect(missing_docs, reason = "a program of its own")]
 
 #[path = "../../tests/coverage/draws.rs"]
 mod draws;

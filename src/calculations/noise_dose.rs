@@ -34,7 +34,7 @@ const LEVEL_MOST: f64 = 194.0;
 record! {
     /// A steady level over some time.
     pub struct LevelSegmentInput {
-        /// The level, in dB[A].
+        /// The level, A-weighted.
         level: Quantity,
         /// Its minutes.
         minutes: f64,

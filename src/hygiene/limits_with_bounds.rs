@@ -1,8 +1,8 @@
 //! One-sided limits where some results are only bounds.
 //!
 //! The posterior under a prior uniform in mu and ln sigma. Where every result is detected it gives exactly the limits of
-//! the non-central t distribution, and with bounds it passes into them without a step. How often its limits hold is shown
-//! by `tests/coverage` and written down in `docs/how-each-number-is-made.md`.
+//! the non-central t distribution, and with bounds it passes into them without a step. How often the limits hold where
+//! there are bounds has not been shown by simulation yet; with few detected values they are wide.
 
 use super::censored::LogResult;
 use super::posterior::{Posterior, Prior};
@@ -13,7 +13,7 @@ pub const LIMITS_WITH_BOUNDS: Formula = Formula {
     formula: "quantile of the posterior of mu + z sigma (percentile), mu + sigma^2/2 (arithmetic mean) or \
               1 - Phi((ln limit - mu)/sigma) (exceedance) under a prior uniform in mu and ln sigma",
     source: "Box and Tiao, Bayesian Inference in Statistical Analysis, 1973, section 2.4 (prior, exact for detected values; \
-             from memory); with bounds: coverage shown by this registry's own simulation",
+             from memory); with bounds: this registry's choice, its coverage not yet shown by simulation",
 };
 
 /// The limits of a group with bounds among its results.

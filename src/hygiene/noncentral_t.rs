@@ -176,6 +176,12 @@ pub fn quantile(p: f64, df: f64, noncentrality: f64) -> Option<f64> {
 
 /// The noncentrality at which the probability of a value below `t` is `p`, between `-furthest` and `furthest`; the end
 /// that it lies beyond, if it does.
+///
+/// ```
+/// use doseward::hygiene::noncentral_t::noncentrality;
+/// // Below 0 lies Phi(-d) whatever the degrees of freedom: 5 % of it at the d with Phi(-d) = 0.05, which is 1.6449.
+/// assert!((noncentrality(0.05, 0.0, 9.0, 50.0).unwrap() - 1.6449).abs() < 5e-5);
+/// ```
 pub fn noncentrality(p: f64, t: f64, df: f64, furthest: f64) -> Option<f64> {
     let wanted = Wanted::of(p);
     let start = t * (1.0 - 0.25 / df) - normal_quantile(p) * (1.0 + 0.5 * t * t / df).sqrt();
