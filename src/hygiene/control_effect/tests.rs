@@ -27,7 +27,8 @@ fn too_little_detected_is_compared_by_the_posterior() {
         (values(&[1.0]), values(&[2.0, 3.0]), undecided),
         // From 0.61 to 1.64, which rules out that half was gained.
         (values(&[2.0, 2.0]), values(&[2.0, 2.0]), none_shown),
-        (vec![Measured::Above(2.0); 2], vec![Measured::Value(2.0); 3], undecided),
+        // Three equal values say that the spread is narrow, so that what lies above 2 was lowered: at most 0.75 is left.
+        (vec![Measured::Above(2.0); 2], vec![Measured::Value(2.0); 3], Verdict::Lowered),
         (vec![Measured::Below(1.0); 3], vec![Measured::Below(0.5); 3], undecided),
         (
             vec![Measured::Value(2.0), Measured::Below(3.0)],
