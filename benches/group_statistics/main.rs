@@ -182,8 +182,7 @@ fn goal(what: &str, met: bool) -> bool {
 
 fn limits(other: &mut Yardstick) -> bool {
     let mut draws = Draws::seeded(1);
-    let compared =
-        Compared::rounds(other, "limits", LIMITS_UNIT, |_| Group::drawn(&mut draws, 0), limits_of);
+    let compared = Compared::rounds(other, "limits", LIMITS_UNIT, |_| Group::drawn(&mut draws, 0), limits_of);
     compared.print("upper 95/95 tolerance limit and upper 95 % exceedance limit beside SciPy");
     let pairs = compared.values.iter().map(|(ours, theirs)| (ours, theirs));
     let most = apart(pairs, |one, two| (one - two).abs() / two.abs());
@@ -205,7 +204,9 @@ fn grid(other: &mut Yardstick) -> bool {
     let fine = other.ask("fine", &requests).values;
     let found: Vec<Vec<f64>> = groups.iter().map(bands_of).collect();
     let from_fine = apart(found.iter().zip(&fine), distance);
-    println!("  bands at most {from_fine:.1e} from a fine NumPy quadrature ({FINE} groups), {from_grid:.1e} from the grid");
+    println!(
+        "  bands at most {from_fine:.1e} from a fine NumPy quadrature ({FINE} groups), {from_grid:.1e} from the grid"
+    );
     let fast = goal("at least 5 times as fast", compared.faster() >= GRID_FASTER);
     goal("at most 1e-4 from the fine quadrature", from_fine <= GRID_APART) && fast
 }
@@ -231,7 +232,10 @@ fn large() {
         let ratio = PosteriorRatio::of(&without, &with, prior)?;
         Some([0.025, 0.5, 0.975].map(|probability| ratio.quantile(probability)))
     });
-    println!("posterior of a control's effect, 300 results a side, a third of them bounds: {:.1} ms", 1e3 * seconds);
+    println!(
+        "posterior of a control's effect, 300 results a side, a third of them bounds: {:.1} ms",
+        1e3 * seconds
+    );
 }
 
 fn main() -> ExitCode {

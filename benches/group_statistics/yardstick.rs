@@ -83,5 +83,8 @@ fn interpreter() -> PathBuf {
 
 fn run(command: &mut Command) {
     let status = command.status().expect("python3 is installed");
-    assert!(status.success(), "{command:?} failed; or name an interpreter with NumPy and SciPy in YARDSTICK_PYTHON");
+    assert!(
+        status.success(),
+        "{command:?} failed; or name an interpreter with NumPy and SciPy in YARDSTICK_PYTHON"
+    );
 }
