@@ -38,7 +38,7 @@ struct Nodes {
     df: f64,
     /// The greatest noncentrality, without its sign, for which the step is fine enough.
     reach: f64,
-    nodes: Vec<(f64, f64)>,
+    places: Vec<(f64, f64)>,
 }
 
 impl Nodes {
@@ -46,24 +46,24 @@ impl Nodes {
     fn of(df: f64, reach: f64, least: f64) -> Self {
         // A finer step changes nothing beyond the last two digits (checked for df from 1 to 1000, noncentralities to 120).
         let step = (0.6 / (2.0 * df + (reach + 4.0).powi(2)).sqrt()).min(0.11);
-        let mut nodes = vec![(1.0, 1.0)];
+        let mut places = vec![(1.0, 1.0)];
         for direction in [-step, step] {
             let mut index = 1.0;
             loop {
                 let u: f64 = direction * index;
                 let weight = (df * (u - 0.5 * (2.0 * u).exp_m1())).exp();
-                if !(weight > least) {
+                if weight.is_nan() || weight <= least {
                     break;
                 }
-                nodes.push((u.exp(), weight));
+                places.push((u.exp(), weight));
                 index += 1.0;
             }
         }
-        let whole: f64 = nodes.iter().map(|(_, weight)| weight).sum();
-        for (_, weight) in &mut nodes {
+        let whole: f64 = places.iter().map(|(_, weight)| weight).sum();
+        for (_, weight) in &mut places {
             *weight /= whole;
         }
-        Self { df, reach, nodes }
+        Self { df, reach, places }
     }
 
     /// For an answer in a tail of `p`, near this noncentrality.
@@ -73,13 +73,13 @@ impl Nodes {
 
     fn tail(&self, t: f64, noncentrality: f64, tail: Tail) -> f64 {
         let sign = if tail == Tail::Lower { 1.0 } else { -1.0 };
-        self.nodes.iter().map(|(s, weight)| weight * normal_cdf(sign * (t * s - noncentrality))).sum()
+        self.places.iter().map(|(s, weight)| weight * normal_cdf(sign * (t * s - noncentrality))).sum()
     }
 
     fn at(&self, t: f64, noncentrality: f64, tail: Tail) -> At {
         let sign = if tail == Tail::Lower { 1.0 } else { -1.0 };
         let mut sum = At { tail: 0.0, density: 0.0, fall: 0.0 };
-        for (s, weight) in &self.nodes {
+        for (s, weight) in &self.places {
             let z = t * s - noncentrality;
             let density = weight * (-0.5 * z * z).exp();
             sum.tail += weight * normal_cdf(sign * z);

@@ -176,7 +176,7 @@ impl Walk<'_> {
         while (end - x).abs() > 0.0 && (x < end) == right {
             let next = self.next(x, end, right);
             let (left, width) = if right { (x, next - x) } else { (next, x - next) };
-            if !(width > 0.0) {
+            if width.is_nan() || width <= 0.0 {
                 break;
             }
             let (half, centre) = (0.5 * width, left + 0.5 * width);

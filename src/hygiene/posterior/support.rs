@@ -66,14 +66,14 @@ impl Ridge<'_> {
 }
 
 /// Nodes of sigma with their weights, the prior's density among them.
-pub(super) struct Nodes {
+pub(super) struct Sigmas {
     pub(super) nodes: Vec<(f64, f64)>,
     /// About the sigma at which most is found.
     pub(super) top: f64,
 }
 
 /// Where along sigma to integrate; `None` where nothing is known.
-pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
+pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Sigmas> {
     if sides.iter().any(|side| side.is_empty()) {
         return None;
     }
@@ -85,7 +85,7 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
         }
         Prior::Flat => {
             let spread = sides.iter().map(|side| side.spread()).fold(0.0, f64::max);
-            if !(spread > 0.0) {
+            if spread.is_nan() || spread <= 0.0 {
                 return None;
             }
             ((spread.ln() - 60.0, spread.ln() + 60.0), 0.0, Vec::new())
@@ -103,7 +103,7 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
         }
         Prior::Box(_) => PANEL_WIDEST,
     };
-    Some(Nodes { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
+    Some(Sigmas { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
 }
 
 /// The stretch of v where the ridge is not negligible.

@@ -63,9 +63,9 @@ fn thin(all: &[Weighted], stretch: f64) -> Vec<Weighted> {
         let count = rest.partition_point(|bound| bound.end <= first.end + stretch);
         let (near, further) = rest.split_at(count.max(1));
         if near.len() > NODES {
-            fewer.extend(on_nodes(near))
+            fewer.extend(on_nodes(near));
         } else {
-            fewer.extend(near)
+            fewer.extend(near);
         }
         rest = further;
     }
