@@ -5,13 +5,15 @@ use crate::signed_root::signed_root;
 use doseward::hygiene::censored::{self, LogResult};
 use doseward::hygiene::distributions::normal_quantile;
 use doseward::hygiene::limits_with_bounds::LimitsWithBounds;
+use std::fmt::Write as _;
 
 /// Draws of each cell.
 const DRAWS: u32 = 10_000;
-/// Sizes of groups, geometric standard deviations, and what share lies below the reporting limits, which take turns.
+/// Sizes of groups, geometric standard deviations, and what share lies below the reporting limits, which take turns; none
+/// below shows what the limits are without bounds.
 const SIZES: [usize; 4] = [6, 10, 20, 40];
 const GSDS: [f64; 3] = [1.5, 2.5, 4.0];
-const BELOW: [&[f64]; 4] = [&[0.2], &[0.5], &[0.7], &[0.2, 0.5, 0.7]];
+const BELOW: [&[f64]; 5] = [&[0.2], &[0.5], &[0.7], &[0.2, 0.5, 0.7], &[0.0]];
 /// The true share of days above the level of the exceedance limits.
 const EXCEEDANCE: f64 = 0.1;
 
@@ -120,7 +122,8 @@ fn coverage_of_limits_with_bounds() {
                 let dropped = 100.0 * f64::from(cell.dropped) / f64::from(DRAWS);
                 for (method, table) in tables.iter_mut().enumerate() {
                     let row = cell.row(method);
-                    *table += &format!("| {below} | {n} | {gsd} | {detected:.1} | {dropped:.1} | {row} |\n");
+                    writeln!(table, "| {below} | {n} | {gsd} | {detected:.1} | {dropped:.1} | {row} |")
+                        .unwrap();
                 }
                 eprintln!("{below} % below, n = {n}, GSD = {gsd}: {}", cell.row(0));
             }
