@@ -83,7 +83,7 @@ impl Posterior {
     /// values are missing.
     pub fn of(results: &[LogResult], prior: Prior) -> Option<Self> {
         let evidence = Evidence::of(results);
-        let support::Nodes { nodes, top } = support::nodes(&[&evidence], prior)?;
+        let support::Sigmas { nodes, top } = support::nodes(&[&evidence], prior)?;
         let slices = Slice::along(&evidence, &nodes, support::mu_bounds(prior), Some(top));
         let slices = nodes.into_iter().map(|(_, weight)| weight).zip(slices).collect();
         Some(Self { slices: normalised(slices, |slice| slice.ln_mass)? })

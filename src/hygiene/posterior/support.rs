@@ -12,8 +12,10 @@ const PANEL_DEVIATIONS: f64 = 2.5;
 const PANEL_GROWTH: f64 = 1.3;
 /// Panels along ln sigma within a box are never wider than this.
 const PANEL_WIDEST: f64 = 0.6;
-/// The same where bounds are among the results: the faces of the box then leave kinks along sigma.
-const PANEL_WIDEST_WITH_BOUNDS: f64 = 0.3;
+/// The same where bounds are among the results and the box cuts the likelihood: its faces then leave kinks along sigma.
+const PANEL_WIDEST_CUT: f64 = 0.3;
+/// A face of the box further than this many widths of the bell from its top cuts nothing off (1e-9 of the whole).
+const CLEAR_WIDTHS: f64 = 6.0;
 /// The same without a box.
 const PANEL_WIDEST_FLAT: f64 = 4.0;
 
@@ -51,17 +53,27 @@ impl Ridge<'_> {
         };
         self.sides.iter().map(of_side).sum::<f64>() + self.power * v
     }
+
+    /// Whether a face of the prior's box cuts the likelihood along mu.
+    fn is_cut(&self, v: f64) -> bool {
+        self.sides.iter().any(|side| {
+            let (top, at) = mode(&side.at(v.exp()), self.mu, side.middle());
+            let width = if at.curvature < 0.0 { (-at.curvature).sqrt().recip() } else { f64::INFINITY };
+            let clear = CLEAR_WIDTHS * width;
+            !(top - self.mu.0 > clear && self.mu.1 - top > clear)
+        })
+    }
 }
 
 /// Nodes of sigma with their weights, the prior's density among them.
-pub(super) struct Nodes {
+pub(super) struct Sigmas {
     pub(super) nodes: Vec<(f64, f64)>,
     /// About the sigma at which most is found.
     pub(super) top: f64,
 }
 
 /// Where along sigma to integrate; `None` where nothing is known.
-pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
+pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Sigmas> {
     if sides.iter().any(|side| side.is_empty()) {
         return None;
     }
@@ -73,7 +85,7 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
         }
         Prior::Flat => {
             let spread = sides.iter().map(|side| side.spread()).fold(0.0, f64::max);
-            if spread <= 0.0 {
+            if spread.is_nan() || spread <= 0.0 {
                 return None;
             }
             ((spread.ln() - 60.0, spread.ln() + 60.0), 0.0, Vec::new())
@@ -83,10 +95,15 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Nodes> {
     let support = Support::of(|v| ridge.at(v), ends);
     let widest = match prior {
         Prior::Flat => PANEL_WIDEST_FLAT,
-        Prior::Box(_) if sides.iter().any(|side| side.has_bounds()) => PANEL_WIDEST_WITH_BOUNDS,
+        Prior::Box(_)
+            if sides.iter().any(|side| side.has_bounds())
+                && [support.low, support.top, support.high].into_iter().any(|v| ridge.is_cut(v)) =>
+        {
+            PANEL_WIDEST_CUT
+        }
         Prior::Box(_) => PANEL_WIDEST,
     };
-    Some(Nodes { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
+    Some(Sigmas { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
 }
 
 /// The stretch of v where the ridge is not negligible.
