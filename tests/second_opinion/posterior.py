@@ -171,6 +171,28 @@ class Conditional:
         rows, panel, x = self._panel(mu)
         return _legendre(self.values[rows, panel], x) / self.before[:, -1:]
 
+    def value_above(self, ln_level):
+        """The chance that a normal value about mu is above a level, for every sigma.
+
+        Where mu may lie far beyond the value's own spread, integrated along that: in mu its tail would be a step.
+        """
+        direct = self.mean(lambda mu, sigma: special.ndtr((mu - ln_level) / sigma))
+        far = self.length > 20.0 * self.sigma
+        return np.where(far, self._value_above_by_z(ln_level), direct) if far.any() else direct
+
+    def _value_above_by_z(self, ln_level):
+        """The same in the value's z, between the z at which mu meets an end of its support."""
+        sigma = self.sigma[:, None]
+        mets = [np.clip((ln_level - end[:, None]) / sigma, -8.5, 8.5) for end in (self.start, self.end)]
+        steps = np.broadcast_to(np.linspace(-8.5, 8.5, 18), (len(sigma), 18))
+        edges = np.sort(np.concatenate([steps, *mets], axis=1), axis=1)
+        nodes, weights = NODES, WEIGHTS
+        gaps = np.diff(edges, axis=1)[..., None]
+        z = (edges[:, :-1, None] + gaps * (0.5 + 0.5 * nodes)).reshape(len(edges), -1)
+        shares = (gaps * 0.5 * weights).reshape(len(edges), -1)
+        density = np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi)
+        return (shares * density * (1.0 - self.below(ln_level - sigma * z))).sum(1)
+
     def mean(self, of):
         """The mean of a function of mu for every sigma."""
         mass = self.density * self.weights
@@ -299,7 +321,7 @@ class Posterior:
         return float(self.share @ self.given.mean(lambda mu, sigma: np.exp(mu + 0.5 * sigma**2)))
 
     def mean_exceedance(self, limit):
-        return float(self.share @ self.given.mean(lambda mu, sigma: special.ndtr((mu - math.log(limit)) / sigma)))
+        return float(self.share @ self.given.value_above(math.log(limit)))
 
 
 class RatioPosterior:
