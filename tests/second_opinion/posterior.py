@@ -128,11 +128,14 @@ class Conditional:
         self.ln_mass = self.top + np.log(self.length * self.before[:, -1])
 
     def _support(self, results, box):
-        """The ends between which the density is not negligible, by bisection: it has one top in mu."""
+        """The ends between which the density is not negligible, by bisection: it has one top in mu.
+
+        Near enough will do: the top is only what exponents are taken from, and an end lies a little outside.
+        """
         sigma = self.sigma
         bottom, ceiling = box.ends(sigma)
         low, high = bottom.copy(), ceiling.copy()
-        for _ in range(60):
+        for _ in range(36):
             middle = 0.5 * (low + high)
             rising = ln_density(results, middle, sigma)[1] > 0.0
             low, high = np.where(rising, middle, low), np.where(rising, high, middle)
@@ -142,7 +145,7 @@ class Conditional:
         for edge in (bottom, ceiling):
             outside, inside = edge.copy(), mode.copy()
             whole = top - ln_density(results, outside, sigma)[0] < NEGLIGIBLE
-            for _ in range(45):
+            for _ in range(16):
                 middle = 0.5 * (outside + inside)
                 far = top - ln_density(results, middle, sigma)[0] > NEGLIGIBLE
                 outside, inside = np.where(far, middle, outside), np.where(far, inside, middle)
@@ -357,7 +360,7 @@ class RatioPosterior:
 
     def quantile(self, probability):
         low, high = self.reach[0] - 1e-6, self.reach[1] + 1e-6
-        near = quantile(self.nearly_below, probability, low, high)
+        near = quantile(self.nearly_below, probability, low, high, 1e-5)
         width = 1e-3
         while width < high - low:
             if self.below(near - width) < probability < self.below(near + width):
