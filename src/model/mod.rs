@@ -4,6 +4,7 @@ pub mod declare;
 pub mod facts;
 pub mod identifiers;
 pub mod measured;
+pub mod printed;
 pub mod quantity;
 pub mod rounding;
 pub mod shape;
