@@ -53,7 +53,7 @@ pub struct OwnMeans {
 /// The mean of each worker's own results with its limits; `None` unless three workers have two results each, and where
 /// nobody's results vary.
 ///
-/// Every worker's spread is taken as the same, that within all workers together: two results of one man alone would give an
+/// Every worker's spread is taken as the same, that within all workers together: two results of one worker alone would give an
 /// interval that holds nearly anything.
 ///
 /// # Formula
