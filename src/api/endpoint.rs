@@ -79,6 +79,14 @@ impl Schema {
         });
         Self::named("", schema).with_parts((!self.name.is_empty()).then(|| self.clone()))
     }
+
+    /// An array of these.
+    #[must_use]
+    pub fn array_of(&self) -> Self {
+        let items = if self.name.is_empty() { self.schema.clone() } else { reference(&self.name) };
+        let parts = (!self.name.is_empty()).then(|| self.clone());
+        Self::named("", json!({"type": "array", "items": items})).with_parts(parts)
+    }
 }
 
 /// A reference to a component.

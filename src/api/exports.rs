@@ -8,76 +8,148 @@ use crate::api::questions::{Question, note_bulk, sound};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::export::csv::{self, Reader};
-use crate::model::shape::Faults;
-use crate::registry::conclude::{sample_rows, surveillance_rows};
+use crate::model::identifiers::WorkerId;
+use crate::model::shape::{Faults, Shape};
+use crate::registry::conclude::{duty_rows, sample_rows, surveillance_rows};
 use axum::http::{HeaderName, StatusCode, header};
+use serde_json::Value;
 use std::collections::BTreeSet;
+
+/// How a file is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Format {
+    Csv,
+    Json,
+}
 
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
-    let exports = Access::Needs(Action::Export);
-    vec![
-        described(
-            Endpoint::get("/exports/samples.csv", exports, samples),
-            "Export samples with their results",
-        ),
-        described(
-            Endpoint::get("/exports/surveillance.csv", exports, surveillance),
-            "Export the register of surveillance",
-        ),
-    ]
+    let needs = Access::Needs(Action::Export);
+    [Format::Csv, Format::Json]
+        .into_iter()
+        .flat_map(|format| {
+            [
+                described(
+                    Endpoint::get(&path("samples", format), needs, move |app, asked| {
+                        samples(app, asked, format)
+                    }),
+                    format,
+                    "Export samples with their results",
+                    &Schema::of::<sample_rows::SampleRow>("SampleRow"),
+                ),
+                described(
+                    Endpoint::get(&path("surveillance", format), needs, move |app, asked| {
+                        surveillance(app, asked, format)
+                    }),
+                    format,
+                    "Export the register of surveillance",
+                    &Schema::of::<surveillance_rows::SurveillanceRow>("SurveillanceRow"),
+                ),
+                described(
+                    Endpoint::get(&path("duties", format), needs, move |app, asked| {
+                        duties(app, asked, format)
+                    }),
+                    format,
+                    "Export every duty",
+                    &Schema::of::<duty_rows::DutyRow>("DutyRow"),
+                ),
+            ]
+        })
+        .collect()
 }
 
-fn described(endpoint: Endpoint, summary: &str) -> Endpoint {
-    endpoint
-        .says("exports", summary)
-        .asks::<String>("for", "`spreadsheet` guards cells that a spreadsheet would take for a formula.")
-        .as_known_on()
-        .answers_with(200, "CSV (RFC 4180) in UTF-8.", "text/csv", Some(Schema::of::<String>("")))
-}
-
-fn reader(request: &Request, faults: &mut Faults) -> Reader {
-    match request.asked("for") {
-        None => Reader::Program,
-        Some("spreadsheet") => Reader::Spreadsheet,
-        Some(_) => {
-            faults.note("/for", "must be spreadsheet, or left out");
-            Reader::Program
-        }
+fn path(dataset: &str, format: Format) -> String {
+    match format {
+        Format::Csv => format!("/exports/{dataset}.csv"),
+        Format::Json => format!("/exports/{dataset}.json"),
     }
 }
 
-fn file(name: &str, bytes: Vec<u8>, position: i64) -> Reply {
-    Reply::new(StatusCode::OK, "text/csv; header=present; charset=utf-8", bytes)
-        .with(header::CONTENT_DISPOSITION, &format!("attachment; filename=\"{name}\""))
-        .with(HeaderName::from_static("x-position"), &position.to_string())
+fn described(endpoint: Endpoint, format: Format, summary: &str, row: &Schema) -> Endpoint {
+    let endpoint = endpoint.says("exports", summary).as_known_on();
+    match format {
+        Format::Csv => endpoint
+            .asks::<String>("for", "`spreadsheet` guards cells that a spreadsheet would take for a formula.")
+            .answers_with(200, "CSV (RFC 4180) in UTF-8.", "text/csv", Some(Schema::of::<String>(""))),
+        Format::Json => endpoint.answers(200, "An array of the rows of the CSV file.", row.array_of()),
+    }
 }
 
-async fn samples(app: App, request: Request) -> Result<Reply, Problem> {
-    let mut faults = Faults::default();
-    let question = Question::of(&request, &mut faults);
-    let reader = reader(&request, &mut faults);
-    sound(faults)?;
-    let (mut tx, as_of) = question.snapshot(&app).await?;
+/// A file that is asked for: as known when, and for whom it is written.
+struct Asked {
+    question: Question,
+    format: Format,
+    reader: Reader,
+}
+
+impl Asked {
+    fn of(request: &Request, format: Format) -> Result<Self, Problem> {
+        let mut faults = Faults::default();
+        let question = Question::of(request, &mut faults);
+        let reader = match request.asked("for") {
+            None => Reader::Program,
+            Some("spreadsheet") => Reader::Spreadsheet,
+            Some(_) => {
+                faults.note("/for", "must be spreadsheet, or left out");
+                Reader::Program
+            }
+        };
+        sound(faults)?;
+        Ok(Self { question, format, reader })
+    }
+
+    fn file<T: Shape>(&self, dataset: &str, rows: &[T], position: i64) -> Reply {
+        let (media_type, ending, bytes) = match self.format {
+            Format::Csv => ("text/csv; header=present; charset=utf-8", "csv", csv::write(rows, self.reader)),
+            Format::Json => {
+                let rows: Vec<Value> = rows.iter().map(Shape::to_json).collect();
+                ("application/json", "json", Value::Array(rows).to_string().into_bytes())
+            }
+        };
+        Reply::new(StatusCode::OK, media_type, bytes)
+            .with(header::CONTENT_DISPOSITION, &format!("attachment; filename=\"{dataset}.{ending}\""))
+            .with(HeaderName::from_static("x-position"), &position.to_string())
+    }
+}
+
+/// Whom a file names, to be counted.
+fn named(workers: impl Iterator<Item = Option<WorkerId>>) -> usize {
+    workers.flatten().collect::<BTreeSet<_>>().len()
+}
+
+async fn samples(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
+    let asked = Asked::of(&request, format)?;
+    let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let rows = sample_rows::rows(&mut tx, &request.caller, as_of).await?;
     drop(tx);
-    let workers: BTreeSet<_> = rows.iter().filter_map(|row| row.worker_id).collect();
-    note_bulk(&app, &request, as_of, "export", workers.len()).await?;
-    Ok(file("samples.csv", csv::write(&rows, reader), as_of.position))
+    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
+    Ok(asked.file("samples", &rows, as_of.position))
 }
 
-async fn surveillance(app: App, request: Request) -> Result<Reply, Problem> {
-    let mut faults = Faults::default();
-    let question = Question::of(&request, &mut faults);
-    let reader = reader(&request, &mut faults);
-    sound(faults)?;
-    if question.as_known_on.is_none() {
-        app.registry.settle().await?;
-    }
-    let (mut tx, as_of) = question.snapshot(&app).await?;
+async fn surveillance(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
+    let asked = Asked::of(&request, format)?;
+    settled(&app, &asked).await?;
+    let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let rows = surveillance_rows::rows(&mut tx, &request.caller, as_of).await?;
     drop(tx);
-    let workers: BTreeSet<_> = rows.iter().filter_map(|row| row.worker_id).collect();
-    note_bulk(&app, &request, as_of, "export", workers.len()).await?;
-    Ok(file("surveillance.csv", csv::write(&rows, reader), as_of.position))
+    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
+    Ok(asked.file("surveillance", &rows, as_of.position))
+}
+
+async fn duties(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
+    let asked = Asked::of(&request, format)?;
+    settled(&app, &asked).await?;
+    let (mut tx, as_of) = asked.question.snapshot(&app).await?;
+    let rows = duty_rows::rows(&mut tx, &request.caller, as_of).await?;
+    drop(tx);
+    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
+    Ok(asked.file("duties", &rows, as_of.position))
+}
+
+/// Duties are facts: what the latest facts ask for is written before they are read.
+async fn settled(app: &App, asked: &Asked) -> Result<(), Problem> {
+    if asked.question.as_known_on.is_none() {
+        app.registry.settle().await?;
+    }
+    Ok(())
 }

@@ -252,7 +252,7 @@ fn view(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate, sc
 }
 
 /// Whether a kind of duty is an examination, on which only the physician acts.
-fn is_examination(kind: DutyKind) -> bool {
+pub fn is_examination(kind: DutyKind) -> bool {
     matches!(kind, DutyKind::OfferExamination | DutyKind::PeriodicExamination | DutyKind::Audiogram)
 }
 

@@ -4,7 +4,14 @@ use crate::plant::{AGENTS, Plant};
 use serde_json::Value;
 
 /// The two exports that can be had as they were known.
-pub(crate) const EXPORTS: [&str; 2] = ["/exports/samples.csv", "/exports/surveillance.csv"];
+pub(crate) const EXPORTS: [&str; 6] = [
+    "/exports/samples.csv",
+    "/exports/surveillance.csv",
+    "/exports/duties.csv",
+    "/exports/samples.json",
+    "/exports/surveillance.json",
+    "/exports/duties.json",
+];
 
 /// The conclusions: profiles, verdicts, histories and shift averages.
 pub(crate) fn conclusions(plant: &Plant) -> Vec<String> {

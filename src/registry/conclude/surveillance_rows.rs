@@ -1,4 +1,4 @@
-//! The register of surveillance as rows of a table: one for each duty.
+//! The register of surveillance as rows of a table: one for each examination to be offered.
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 record! {
-    /// A duty about a worker.
+    /// An examination that a worker is to be offered.
     pub struct SurveillanceRow {
         /// The duty.
         duty_id: DutyId,
@@ -54,14 +54,15 @@ record! {
     }
 }
 
-/// Every duty in sight, in order of due date, name and clause.
+/// Every examination to be offered in sight, in order of due date, name and clause.
 ///
 /// # Errors
 /// [`Refusal::Forbidden`], or when storage fails.
 pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<SurveillanceRow>, Refusal> {
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
-    let duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let mut duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    duties.retain(|duty| duties::is_examination(duty.kind));
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
     let workers: BTreeMap<Uuid, _> = gather::many::<Worker>(tx, as_of, &ids, Where::Ids)
         .await?
