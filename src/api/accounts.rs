@@ -38,7 +38,8 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .says("accounts", "Make a token")
             .more(
                 "The answer holds the secret in `token`, this once: only its digest is kept, and a second asking \
-                 with the same Idempotency-Key answers without it.",
+                 with the same Idempotency-Key answers without it. A token that opens the calendar goes into the \
+                 address `/calendars/{token}/due-dates.ics` and works nowhere else.",
             )
             .takes::<TokenDraft>("TokenDraft", json!({"label": "nightly import", "days": 90}))
             .answers(201, "Made.", made_token_schema()),

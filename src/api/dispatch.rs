@@ -7,6 +7,7 @@ use crate::api::endpoint::{Access, Endpoint, endpoints};
 use crate::api::problem::{self, Problem};
 use crate::api::reply::Reply;
 use crate::api::request::{self, Request};
+use crate::model::facts::account::TokenUse;
 use crate::model::identifiers::AccountId;
 use crate::model::shape::Faults;
 use crate::registry::refusal::Refusal;
@@ -91,7 +92,7 @@ async fn caller(app: &App, access: Access, headers: &HeaderMap) -> Result<Caller
         return Ok(Caller { account: AccountId(Uuid::nil()), grants: Vec::new(), console_user: None });
     }
     let secret = bearer(headers).ok_or(Refusal::Unauthorised)?;
-    let caller = app.registry.caller_of(secret).await.map_err(|refusal| match refusal {
+    let caller = app.registry.caller_of(secret, TokenUse::Api).await.map_err(|refusal| match refusal {
         Refusal::Unauthorised => Problem::from(refusal)
             .with(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer error=\"invalid_token\"")),
         other => other.into(),

@@ -6,6 +6,7 @@
 
 pub mod accounts;
 pub mod calculations;
+pub mod calendar;
 pub mod conclusions;
 pub mod dispatch;
 pub mod docs;
@@ -75,6 +76,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(conclusions::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
+    all.extend(calendar::endpoints());
     all.extend(record::endpoints());
     all.extend(accounts::endpoints());
     all.extend(docs::endpoints());

@@ -3,6 +3,7 @@
 use crate::access::caller::Caller;
 use crate::cli::failure::Failure;
 use crate::cli::operator::operator;
+use crate::model::facts::account::TokenUse;
 use crate::registry::enter_pack;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
@@ -29,10 +30,12 @@ impl Session {
         must_be_there(database_url)?;
         let registry = service::open(database_url).await?;
         let caller = match std::env::var(TOKEN) {
-            Ok(token) => registry.caller_of(token.trim()).await.map_err(|refusal| match refusal {
-                Refusal::Unauthorised => Failure::Refused(format!("the token in {TOKEN} does not work")),
-                other => other.into(),
-            })?,
+            Ok(token) => {
+                registry.caller_of(token.trim(), TokenUse::Api).await.map_err(|refusal| match refusal {
+                    Refusal::Unauthorised => Failure::Refused(format!("the token in {TOKEN} does not work")),
+                    other => other.into(),
+                })?
+            }
             Err(_) => enter_pack::console(&operator()),
         };
         Ok(Self { registry, caller })

@@ -1,3 +1,4 @@
 //! Data taken out as files. A row is a [`record!`](crate::record); its columns are the record's fields in their order.
 
 pub mod csv;
+pub mod icalendar;

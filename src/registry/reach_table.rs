@@ -83,7 +83,7 @@ const fn row(
 pub const TABLE: &[KindReach] = &[
     row("site", &[Reached::Site], &["time_zone", "rule_set"], &["code", "name"]),
     row("account", &[], &[], &["email", "roles"]),
-    row("token", &[], &[], &["label", "expires_on"]),
+    row("token", &[], &[], &["label", "opens", "expires_on"]),
     row(
         "agent",
         &[Reached::Agent],

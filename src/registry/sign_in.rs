@@ -3,7 +3,7 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
-use crate::model::facts::account::{Account, Token};
+use crate::model::facts::account::{Account, Token, TokenUse};
 use crate::model::identifiers::AccountId;
 use crate::model::shape::{Faults, Shape};
 use crate::model::text::Line;
@@ -30,17 +30,19 @@ record! {
     pub struct TokenDraft {
         /// What it is for.
         label: Line,
+        /// What it opens; left out: the API.
+        opens: Option<TokenUse>,
         /// Days until it expires (90 if left out, at most 365).
         days: Option<i64>,
     }
 }
 
 impl Registry {
-    /// The caller behind a token.
+    /// The caller behind a token that opens what is asked for.
     ///
     /// # Errors
     /// [`Refusal::Unauthorised`] for every token that does not work, whatever the cause.
-    pub async fn caller_of(&self, secret: &str) -> Result<Caller, Refusal> {
+    pub async fn caller_of(&self, secret: &str, wanted: TokenUse) -> Result<Caller, Refusal> {
         if !secret.starts_with(PREFIX) {
             return Err(Refusal::Unauthorised);
         }
@@ -52,7 +54,8 @@ impl Registry {
         let nobody = Scope::everything(AccountId(Uuid::nil()));
         let token =
             versions::find::<Token>(&mut tx, &nobody, as_of, id).await?.ok_or(Refusal::Unauthorised)?;
-        if !token.stands() || token.fact.expires_on <= as_of.date {
+        let opens = token.fact.opens.unwrap_or(TokenUse::Api);
+        if !token.stands() || token.fact.expires_on <= as_of.date || opens != wanted {
             return Err(Refusal::Unauthorised);
         }
         let account = token.parent.ok_or(Refusal::Unauthorised)?;
@@ -90,7 +93,8 @@ pub async fn make_token(
         .await?
         .filter(Version::stands)
         .ok_or(Refusal::Unknown)?;
-    let token = Token { label: draft.label, expires_on: as_of.date + Duration::days(days) };
+    let expires_on = as_of.date + Duration::days(days);
+    let token = Token { label: draft.label, opens: draft.opens, expires_on };
     let version = change.add(&scope, None, Some(account), token).await?;
     let secret = new_secret(change, version.id);
     let digest: [u8; 32] = Sha256::digest(secret.as_bytes()).into();

@@ -61,6 +61,17 @@ pub async fn position_at(tx: &mut Tx, at: DateTime<Utc>) -> Result<i64, StoreErr
     Ok(row.map_or(0, |(position,)| position))
 }
 
+/// When a position was recorded; the beginning of time where it is none.
+pub async fn recorded_at(tx: &mut Tx, position: i64) -> Result<DateTime<Utc>, StoreError> {
+    let row: Option<(DateTime<Utc>,)> = tx
+        .query("SELECT at FROM journal_entry WHERE position = ")
+        .push_bind(position)
+        .push(" ORDER BY ordinal LIMIT 1")
+        .fetch_optional()
+        .await?;
+    Ok(row.map_or(DateTime::UNIX_EPOCH, |(at,)| at))
+}
+
 /// What surrounds an image.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Envelope {

@@ -4,7 +4,7 @@ use crate::cli::account;
 use crate::cli::failure::Failure;
 use crate::cli::session::Session;
 use crate::cli::token;
-use crate::model::facts::account::Role;
+use crate::model::facts::account::{Role, TokenUse};
 use std::collections::BTreeMap;
 
 /// Days that a token of the demonstration works.
@@ -26,7 +26,9 @@ pub(super) async fn tokens(
     let mut tokens = BTreeMap::new();
     for role in Role::ALL.iter().copied() {
         let kept = match earlier.get(&role) {
-            Some(token) if session.registry.caller_of(token).await.is_ok() => Some(token.clone()),
+            Some(token) if session.registry.caller_of(token, TokenUse::Api).await.is_ok() => {
+                Some(token.clone())
+            }
             _ => None,
         };
         let token = match kept {

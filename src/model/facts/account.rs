@@ -80,11 +80,23 @@ record! {
     }
 }
 
+words! {
+    /// What a token opens.
+    pub enum TokenUse {
+        /// The API, as its account.
+        Api = "api",
+        /// The calendar of due dates that its account sees, and nothing else: calendar programs keep it in an address.
+        Calendar = "calendar",
+    }
+}
+
 record! {
-    /// A bearer token of an account; the secret itself is shown once and only its digest is kept.
+    /// A token of an account; the secret itself is shown once and only its digest is kept.
     pub struct Token {
         /// What it is for.
         label: Line,
+        /// What it opens; left out: the API.
+        opens: Option<TokenUse>,
         /// The first day on which it no longer works.
         expires_on: NaiveDate,
     }

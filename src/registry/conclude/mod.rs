@@ -1,6 +1,7 @@
 //! The use cases that draw conclusions: gather, conclude, hand out within the caller's sight.
 
 pub mod derive;
+pub mod due_dates;
 pub mod duty_rows;
 pub mod exposure;
 pub mod history;
