@@ -35,7 +35,7 @@ A shared exposure registry: facts go in (who worked where, what was sampled, whe
 * Identifiers are UUIDv7. Instants are RFC 3339 with offset, dates `YYYY-MM-DD`; `from` is the first day, `to` the \
 first day no longer. Durations are in minutes.
 * A quantity is `{\"value\": 2.4, \"unit\": \"ug/m3\"}` with a UCUM unit; below a limit it carries \
-`\"comparator\": \"<\"`, overloaded `\">\"`; a range has `lower` and `upper`.
+`\"comparator\": \"<\"`, overloaded `\">\"`; a range has `lower` and `upper`. Numbers are 0, or from 1e-100 to 1e100 in size.
 * Refusals are `application/problem+json`; `errors` lists every fault with its JSON pointer (for a query parameter, \
 its name), and nothing of a refused request is stored.
 * Lists answer `items` and `next`; ask for the next page with `?after=<next>`, or follow the `Link` header.

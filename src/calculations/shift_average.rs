@@ -23,6 +23,9 @@ pub const AVERAGE_IS_A_RANGE: &str = "average_is_a_range";
 /// More than a day was sampled.
 pub const LONGER_THAN_A_DAY: &str = "longer_than_a_day";
 
+/// The minutes of a day.
+pub(crate) const DAY_MINUTES: f64 = 1440.0;
+
 /// Every flag of a shift average with its meaning.
 pub const FLAGS: &[(&str, &str)] = &[
     (
@@ -119,7 +122,7 @@ impl Calculation for ShiftAverage {
         let mut faults = Faults::default();
         let read = read_segments(&input.segments, &mut faults);
         let rest = input.unsampled_minutes.unwrap_or(0.0);
-        number_between(rest, (0.0, 1440.0), "/unsampled_minutes", &mut faults);
+        number_between(rest, (0.0, DAY_MINUTES), "/unsampled_minutes", &mut faults);
         if rest > 0.0 && input.unsampled.is_none() {
             faults.note("/unsampled", "is required where unsampled_minutes are given");
         }
@@ -159,7 +162,7 @@ impl Calculation for ShiftAverage {
             if !found.eight_hour_twa.is_value() {
                 flags.push(AVERAGE_IS_A_RANGE);
             }
-            if found.sampled_minutes + rest > 1440.0 {
+            if found.sampled_minutes + rest > DAY_MINUTES {
                 flags.push(LONGER_THAN_A_DAY);
             }
             Some(ShiftAverageAnswer {
