@@ -18,6 +18,7 @@ pub mod removal_efficiency;
 pub mod sample_plan;
 pub mod severity;
 pub mod shift_average;
+pub mod short_term;
 pub mod surveillance;
 pub mod unit_conversion;
 pub mod working;
@@ -81,6 +82,7 @@ pub const FLAGS: &[&[(&str, &str)]] = &[
     air_volume::FLAGS,
     concentration::FLAGS,
     shift_average::FLAGS,
+    short_term::FLAGS,
     crate::hygiene::severity::FLAGS,
     mixture::FLAGS,
     extended_shift::FLAGS,

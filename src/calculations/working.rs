@@ -27,7 +27,9 @@ impl Working {
     /// Adds steps made elsewhere.
     pub fn take(&mut self, steps: impl FnOnce() -> Vec<Step>) {
         if self.asked {
-            steps().into_iter().for_each(|step| self.keep(step));
+            for step in steps() {
+                self.keep(step);
+            }
         }
     }
 

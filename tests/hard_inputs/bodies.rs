@@ -58,8 +58,14 @@ fn further(name: &str) -> Vec<Value> {
             json!({"quantity": {"comparator": ">", "value": 3, "unit": "g/m3"}, "to": "ng/m3"}),
             json!({"quantity": {"value": 25, "unit": "Cel"}, "to": "K"}),
         ],
-        "shift-average" => vec![json!({"segments": [{"concentration": ug(3.1), "minutes": 240}],
-            "unsampled_minutes": 200, "unsampled": {"concentration": ug(0.5)}})],
+        "shift-average" => vec![
+            json!({"segments": [{"concentration": ug(3.1), "minutes": 240}],
+            "unsampled_minutes": 200, "unsampled": {"concentration": ug(0.5)}}),
+            json!({"segments": [{"concentration": ug(3.1), "minutes": 10}, {"concentration": ug(7.2), "minutes": 10},
+                {"concentration": {"comparator": "<", "value": 0.4, "unit": "ug/m3"}, "minutes": 15}],
+                "short_term_limits": [{"kind": "stel", "value": ug(5.0)}, {"kind": "excursion", "value": ug(4.0)},
+                    {"kind": "ceiling", "value": ug(9.0), "averaging_minutes": 5}]}),
+        ],
         "severity" => ["niosh_uniform", "niosh_nonuniform"]
             .map(|procedure| {
                 json!({"segments": [{"concentration": ug(6.26), "minutes": 240},
