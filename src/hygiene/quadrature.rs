@@ -74,6 +74,20 @@ impl Rule {
         series
     }
 
+    /// The series of the function whose integral from -1 to 1 has these parts, one for each node.
+    pub(super) fn series_of_parts(&self, parts: &[f64; NODES]) -> [f64; NODES] {
+        self.series(&std::array::from_fn(|at| parts[at] / self.weights[at]))
+    }
+
+    /// How much of that series stands in its last two terms: little where a dozen nodes are enough.
+    pub(super) fn last_terms(&self, parts: &[f64; NODES]) -> f64 {
+        let term = |row: &[f64; NODES]| {
+            let parts = parts.iter().zip(&self.weights).map(|(part, weight)| part / weight);
+            row.iter().zip(parts).map(|(coefficient, value)| coefficient * value).sum::<f64>().abs()
+        };
+        term(&self.coefficients[NODES - 2]) + term(&self.coefficients[NODES - 1])
+    }
+
     /// Weights at the nodes over which every polynomial has the sum that these sums of Legendre's polynomials tell.
     pub(super) fn spread(&self, sums: &[f64; NODES]) -> [f64; NODES] {
         let mut spread = [0.0; NODES];

@@ -128,11 +128,14 @@ class Conditional:
         self.ln_mass = self.top + np.log(self.length * self.before[:, -1])
 
     def _support(self, results, box):
-        """The ends between which the density is not negligible, by bisection: it has one top in mu."""
+        """The ends between which the density is not negligible, by bisection: it has one top in mu.
+
+        Near enough will do: the top is only what exponents are taken from, and an end lies a little outside.
+        """
         sigma = self.sigma
         bottom, ceiling = box.ends(sigma)
         low, high = bottom.copy(), ceiling.copy()
-        for _ in range(60):
+        for _ in range(36):
             middle = 0.5 * (low + high)
             rising = ln_density(results, middle, sigma)[1] > 0.0
             low, high = np.where(rising, middle, low), np.where(rising, high, middle)
@@ -142,7 +145,7 @@ class Conditional:
         for edge in (bottom, ceiling):
             outside, inside = edge.copy(), mode.copy()
             whole = top - ln_density(results, outside, sigma)[0] < NEGLIGIBLE
-            for _ in range(45):
+            for _ in range(16):
                 middle = 0.5 * (outside + inside)
                 far = top - ln_density(results, middle, sigma)[0] > NEGLIGIBLE
                 outside, inside = np.where(far, middle, outside), np.where(far, inside, middle)
@@ -170,6 +173,28 @@ class Conditional:
         """The density at mu (within the support), per share of the whole mass and of the length of the support."""
         rows, panel, x = self._panel(mu)
         return _legendre(self.values[rows, panel], x) / self.before[:, -1:]
+
+    def value_above(self, ln_level):
+        """The chance that a normal value about mu is above a level, for every sigma.
+
+        Where mu may lie far beyond the value's own spread, integrated along that: in mu its tail would be a step.
+        """
+        direct = self.mean(lambda mu, sigma: special.ndtr((mu - ln_level) / sigma))
+        far = self.length > 20.0 * self.sigma
+        return np.where(far, self._value_above_by_z(ln_level), direct) if far.any() else direct
+
+    def _value_above_by_z(self, ln_level):
+        """The same in the value's z, between the z at which mu meets an end of its support."""
+        sigma = self.sigma[:, None]
+        mets = [np.clip((ln_level - end[:, None]) / sigma, -8.5, 8.5) for end in (self.start, self.end)]
+        steps = np.broadcast_to(np.linspace(-8.5, 8.5, 18), (len(sigma), 18))
+        edges = np.sort(np.concatenate([steps, *mets], axis=1), axis=1)
+        nodes, weights = NODES, WEIGHTS
+        gaps = np.diff(edges, axis=1)[..., None]
+        z = (edges[:, :-1, None] + gaps * (0.5 + 0.5 * nodes)).reshape(len(edges), -1)
+        shares = (gaps * 0.5 * weights).reshape(len(edges), -1)
+        density = np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi)
+        return (shares * density * (1.0 - self.below(ln_level - sigma * z))).sum(1)
 
     def mean(self, of):
         """The mean of a function of mu for every sigma."""
@@ -299,7 +324,7 @@ class Posterior:
         return float(self.share @ self.given.mean(lambda mu, sigma: np.exp(mu + 0.5 * sigma**2)))
 
     def mean_exceedance(self, limit):
-        return float(self.share @ self.given.mean(lambda mu, sigma: special.ndtr((mu - math.log(limit)) / sigma)))
+        return float(self.share @ self.given.value_above(math.log(limit)))
 
 
 class RatioPosterior:
@@ -335,7 +360,7 @@ class RatioPosterior:
 
     def quantile(self, probability):
         low, high = self.reach[0] - 1e-6, self.reach[1] + 1e-6
-        near = quantile(self.nearly_below, probability, low, high)
+        near = quantile(self.nearly_below, probability, low, high, 1e-5)
         width = 1e-3
         while width < high - low:
             if self.below(near - width) < probability < self.below(near + width):

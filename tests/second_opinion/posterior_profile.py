@@ -30,8 +30,8 @@ def prior_box(body, limit, results):
     """The box of the request, or the default one."""
     if prior := body.get("prior"):
         return Box(prior["gm_lower"], prior["gm_upper"], prior["gsd_lower"], prior["gsd_upper"])
-    top = group_profile.largest(results)
-    return default_box(limit, top.lower if top.above else top.upper)
+    # The largest value: an overloaded result counts with what it reached, a bound with its upper end.
+    return default_box(limit, max(one.lower if one.above else one.upper for one in results))
 
 
 def pressed(post, logs):
@@ -91,7 +91,8 @@ class PosteriorProfile:
         says, (presses, close) = "outside_prior" in answer.get("flags", []), pressed(post, logs)
         if says != presses and not close:
             raise Fault(f"flags: outside_prior is {says}, but by the posterior {presses}")
-        if says:
+        # A prior that was given is taken as given, and no more than flagged.
+        if says and "prior" not in body:
             for path in [path for path in fields if "rating_probabilities" in path]:
                 del fields[path]
             fields["posterior.rating_probabilities"] = Absent("the results lie outside the prior")

@@ -1,4 +1,4 @@
-"""The service under test: started on a fresh registry, asked over one kept connection, stopped again."""
+"""The service under test: started on a fresh registry, asked over kept connections, stopped again."""
 
 import http.client
 import json
@@ -12,6 +12,27 @@ ACCOUNT = "second-opinion@example.org"
 
 class NotServed(Exception):
     """The service could not be started or did not answer."""
+
+
+class Connection:
+    """One kept connection to the service."""
+
+    def __init__(self, address, token):
+        self.http = http.client.HTTPConnection(address, timeout=60)
+        self.headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+
+    def calculate(self, name, body):
+        """Asks for a calculation; gives the status and the text of the answer."""
+        for again in (False, True):
+            try:
+                self.http.request("POST", f"/api/v1/calculations/{name}", json.dumps(body), self.headers)
+                response = self.http.getresponse()
+                return response.status, response.read().decode()
+            except ConnectionError as error:
+                # A kept connection may have been closed in the meantime; a calculation can be asked again.
+                self.http.close()
+                if again:
+                    raise NotServed(f"no answer to {json.dumps(body)}: {error}") from None
 
 
 class Service:
@@ -39,7 +60,7 @@ class Service:
             line = self.process.stdout.readline().strip()
             if not line.startswith("listening on http://"):
                 raise NotServed(f"the service said {line!r} and not where it listens\n{self._logged()}")
-            self.connection = http.client.HTTPConnection(line.removeprefix("listening on http://"), timeout=60)
+            self.address = line.removeprefix("listening on http://")
         except BaseException:
             self.__exit__()
             raise
@@ -56,19 +77,9 @@ class Service:
         self.log.close()
         self.folder.cleanup()
 
-    def calculate(self, name, body):
-        """Asks for a calculation; gives the status and the text of the answer."""
-        headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}
-        for again in (False, True):
-            try:
-                self.connection.request("POST", f"/api/v1/calculations/{name}", json.dumps(body), headers)
-                response = self.connection.getresponse()
-                return response.status, response.read().decode()
-            except ConnectionError:
-                # A kept connection may have been closed in the meantime; a calculation can be asked again.
-                self.connection.close()
-                if again:
-                    raise NotServed(f"no answer to {json.dumps(body)}\n{self._logged()}") from None
+    def connection(self):
+        """One more kept connection."""
+        return Connection(self.address, self.token)
 
     def _command(self, *words):
         done = subprocess.run(

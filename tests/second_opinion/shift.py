@@ -194,11 +194,14 @@ class Mixture:
                 "equivalent_exposure": Number(total.lower),
                 "exceeds": Word(rounded(total.lower) > 1.0),
             }
-        # With bounds only the ends are certain; how they are written is the service's choice, whether it says
-        # above is not.
+        # With bounds only the ends are certain.
         certain = rounded(total.lower) > 1.0 or rounded(total.upper) <= 1.0
         word = Word(rounded(total.lower) > 1.0) if certain else Absent("cannot tell", flagged=True)
-        return expected | {"equivalent_exposure": _Ends(total), "exceeds": word}
+        return expected | {
+            "equivalent_exposure": Absent("only its ends are known", flagged=False),
+            "equivalent_exposure_range": _Ends(total),
+            "exceeds": word,
+        }
 
 
 class _Ends:

@@ -9,6 +9,7 @@ mod ln_phi;
 mod prior;
 mod sides;
 mod slice;
+mod stretch;
 mod support;
 mod thinned;
 
@@ -21,6 +22,7 @@ pub use sides::{PosteriorRatio, RATIO_POSTERIOR};
 
 use self::evidence::Evidence;
 use self::slice::Slice;
+use self::stretch::{Field, Line, Stretch};
 use super::censored::LogResult;
 use super::distributions::{normal_density, normal_quantile, normal_upper_tail};
 use super::roots;
@@ -56,7 +58,7 @@ pub const FACE_SHARE: f64 = 0.02;
 /// Beyond so many standard deviations a normal tail is zero in a double.
 const FURTHEST_Z: f64 = 38.0;
 
-/// Slices along sigma, each with its share of the whole.
+/// Slices along sigma, each with its share of the whole, and from what more of them are made.
 ///
 /// ```
 /// use doseward::hygiene::{censored::LogResult, posterior::{Posterior, Prior, PriorBox}};
@@ -75,7 +77,8 @@ const FURTHEST_Z: f64 = 38.0;
 /// ```
 #[derive(Debug, Clone)]
 pub struct Posterior {
-    slices: Vec<(f64, Slice)>,
+    field: Field,
+    stretches: Vec<Stretch>,
 }
 
 impl Posterior {
@@ -83,17 +86,25 @@ impl Posterior {
     /// values are missing.
     pub fn of(results: &[LogResult], prior: Prior) -> Option<Self> {
         let evidence = Evidence::of(results);
-        let support::Sigmas { nodes, top } = support::nodes(&[&evidence], prior)?;
-        let slices = Slice::along(&evidence, &nodes, support::mu_bounds(prior), Some(top));
-        let slices = nodes.into_iter().map(|(_, weight)| weight).zip(slices).collect();
-        Some(Self { slices: normalised(slices, |slice| slice.ln_mass)? })
+        let panels = support::panels(&[&evidence], prior)?;
+        let (field, stretches) = Field::of(evidence, &panels, support::mu_bounds(prior))?;
+        Some(Self { field, stretches })
     }
 
-    /// The probability that mu is at most `line(sigma)`.
+    /// Each slice with its share of the whole.
+    fn slices(&self) -> impl Iterator<Item = (f64, &Slice)> {
+        self.stretches.iter().flat_map(Stretch::slices)
+    }
+
+    /// The probability that mu is at most the line, and how fast it grows with the line's t.
+    fn below_line<F: Fn(f64) -> f64, R: Fn(f64) -> f64>(&self, line: &Line<F, R>) -> (f64, f64) {
+        let sums = self.stretches.iter().map(|stretch| stretch.below(&self.field, line));
+        sums.fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1))
+    }
+
+    /// The probability that mu is at most `line(sigma)`, which rises or falls all the way.
     fn below(&self, line: impl Fn(f64) -> f64) -> f64 {
-        let sum: f64 =
-            self.slices.iter().map(|(weight, slice)| weight * slice.below(line(slice.sigma)).0).sum();
-        sum.clamp(0.0, 1.0)
+        self.below_line(&Line { fixed: line, rate: |_| 1.0, t: 0.0 }).0.clamp(0.0, 1.0)
     }
 
     /// The t for which mu is at most `fixed(sigma) + t rate(sigma)` with this probability, between the ends.
@@ -106,7 +117,7 @@ impl Posterior {
     ) -> f64 {
         // Mean and variance of (mu - fixed) / rate, for a start as if that were normal.
         let (mut mean, mut square) = (0.0, 0.0);
-        for (weight, slice) in &self.slices {
+        for (weight, slice) in self.slices() {
             let (centre, variance) = slice.moments();
             let rate = rate(slice.sigma);
             let place = (centre - fixed(slice.sigma)) / rate;
@@ -114,22 +125,13 @@ impl Posterior {
             square += weight * (place * place + variance / (rate * rate));
         }
         let start = mean + normal_quantile(probability) * (square - mean * mean).max(0.0).sqrt();
-        let at = |t: f64| {
-            let (mut below, mut density) = (0.0, 0.0);
-            for (weight, slice) in &self.slices {
-                let rate = rate(slice.sigma);
-                let one = slice.below(fixed(slice.sigma) + t * rate);
-                below += weight * one.0;
-                density += weight * one.1 * rate;
-            }
-            (below, density)
-        };
+        let at = |t: f64| self.below_line(&Line { fixed: &fixed, rate: &rate, t });
         quantile(at, probability, start, ends)
     }
 
     /// The value that `mu + offset(sigma)` stays below with this probability.
     fn quantile(&self, probability: f64, offset: impl Fn(f64) -> f64) -> f64 {
-        let ends = self.slices.iter().map(|(_, slice)| {
+        let ends = self.slices().map(|(_, slice)| {
             let ((low, high), moved) = (slice.ends(), offset(slice.sigma));
             (low + moved, high + moved)
         });
@@ -141,7 +143,7 @@ impl Posterior {
 
     /// The mean of a function of mu and sigma.
     fn mean_of(&self, of: impl Fn(f64, f64) -> f64) -> f64 {
-        self.slices.iter().map(|(weight, slice)| weight * slice.mean_of(|mu| of(mu, slice.sigma))).sum()
+        self.slices().map(|(weight, slice)| weight * slice.mean_of(|mu| of(mu, slice.sigma))).sum()
     }
 
     /// The probability that the value which the share `p` of days stays below is itself at most `level` (above zero,
@@ -176,7 +178,8 @@ impl Posterior {
     /// The posterior mean of the share of days above `level`: the chance that a day is.
     pub fn exceedance(&self, level: f64) -> f64 {
         let ln_level = level.ln();
-        self.mean_of(|mu, sigma| normal_upper_tail((ln_level - mu) / sigma)).clamp(0.0, 1.0)
+        let sum: f64 = self.slices().map(|(weight, slice)| weight * slice.value_above(ln_level)).sum();
+        sum.clamp(0.0, 1.0)
     }
 
     /// The share of days above `level` that is not passed with this probability.
@@ -209,7 +212,7 @@ impl Posterior {
     /// The probability that the geometric standard deviation lies within a small share of the upper face of the box.
     pub fn at_upper_gsd(&self, prior: PriorBox) -> f64 {
         let face = support::upper_sigma_face(prior);
-        self.slices.iter().filter(|(_, slice)| slice.sigma > face).map(|(weight, _)| weight).sum()
+        self.slices().filter(|(_, slice)| slice.sigma > face).map(|(weight, _)| weight).sum()
     }
 }
 
@@ -223,24 +226,6 @@ fn quantile(at: impl Fn(f64) -> (f64, f64), probability: f64, start: f64, ends: 
         (z - wanted, density / normal_density(z))
     };
     roots::newton(missed, start, ends).unwrap_or(f64::NAN)
-}
-
-/// Turns weights along sigma and logarithms of masses into shares of the whole.
-fn normalised<S>(slices: Vec<(f64, S)>, ln_mass: impl Fn(&S) -> f64) -> Option<Vec<(f64, S)>> {
-    let highest = slices.iter().map(|(_, slice)| ln_mass(slice)).fold(f64::NEG_INFINITY, f64::max);
-    if !highest.is_finite() {
-        return None;
-    }
-    let mut shares: Vec<(f64, S)> = slices
-        .into_iter()
-        .map(|(weight, slice)| (weight * (ln_mass(&slice) - highest).exp(), slice))
-        .filter(|(share, _)| *share > 0.0)
-        .collect();
-    let whole: f64 = shares.iter().map(|(share, _)| share).sum();
-    for (share, _) in &mut shares {
-        *share /= whole;
-    }
-    (whole > 0.0).then_some(shares)
 }
 
 #[cfg(test)]

@@ -3,9 +3,11 @@
 use super::evidence::Evidence;
 use super::prior::Prior;
 use super::slice::Slice;
-use super::{normalised, quantile, support};
+use super::{quantile, support};
 use crate::hygiene::censored::LogResult;
 use crate::hygiene::distributions::normal_quantile;
+use crate::hygiene::quadrature::{NODES, RULE, up_to};
+use crate::hygiene::roots;
 use crate::model::working::Formula;
 
 /// The ratio.
@@ -16,11 +18,15 @@ pub const RATIO_POSTERIOR: Formula = Formula {
              the prior: this registry's rule",
 };
 
-/// The two sides at one common sigma.
+/// A stretch of v = ln sigma with both sides at its nodes.
 #[derive(Debug, Clone)]
-struct Sides {
-    without: Slice,
-    with: Slice,
+struct Stretch {
+    low: f64,
+    high: f64,
+    /// What each node stands for, as a share of the whole.
+    shares: [f64; NODES],
+    without: [Slice; NODES],
+    with: [Slice; NODES],
 }
 
 /// The distribution of ln(with/without).
@@ -35,22 +41,52 @@ struct Sides {
 /// ```
 #[derive(Debug, Clone)]
 pub struct PosteriorRatio {
-    slices: Vec<(f64, Sides)>,
+    stretches: Vec<Stretch>,
 }
 
 impl PosteriorRatio {
     /// From natural logarithms of both sides; `None` where a side is empty.
     pub fn of(without: &[LogResult], with: &[LogResult], prior: Prior) -> Option<Self> {
         let (without, with) = (Evidence::of(without), Evidence::of(with));
-        let nodes = support::nodes(&[&without, &with], prior)?.nodes;
+        let panels = support::panels(&[&without, &with], prior)?;
         let mu = support::mu_bounds(prior);
-        // What counts beside the highest is decided by both sides together.
-        let of_side = |side| Slice::along(side, &nodes, mu, None);
-        let (without, with) = (of_side(&without), of_side(&with));
-        let sides = without.into_iter().zip(with).map(|(without, with)| Sides { without, with });
-        let slices = nodes.iter().map(|(_, weight)| *weight).zip(sides).collect();
-        let ln_mass = |sides: &Sides| sides.without.ln_mass + sides.with.ln_mass;
-        Some(Self { slices: normalised(slices, ln_mass)? })
+        let stretch = |(low, high): &(f64, f64)| {
+            let (half, centre) = (0.5 * (high - low), f64::midpoint(*low, *high));
+            let sigmas = RULE.nodes.map(|node| (centre + half * node).exp());
+            // What counts beside the highest is decided by both sides together: every slice is kept whole.
+            let slices = |side| Slice::along(side, sigmas, mu, f64::NEG_INFINITY);
+            Stretch {
+                low: *low,
+                high: *high,
+                shares: [0.0; NODES],
+                without: slices(&without),
+                with: slices(&with),
+            }
+        };
+        let mut stretches: Vec<_> = panels.ends.iter().map(stretch).collect();
+        let ln_mass = |stretch: &Stretch, at: usize| stretch.without[at].ln_mass + stretch.with[at].ln_mass;
+        let masses = stretches.iter().flat_map(|stretch| (0..NODES).map(move |at| ln_mass(stretch, at)));
+        let greatest = masses.fold(f64::NEG_INFINITY, f64::max);
+        for stretch in &mut stretches {
+            let half = 0.5 * (stretch.high - stretch.low);
+            stretch.shares = std::array::from_fn(|at| {
+                let mass = (ln_mass(stretch, at) - greatest).exp();
+                half * RULE.weights[at] * mass * stretch.with[at].sigma.powf(panels.power)
+            });
+        }
+        let whole: f64 = stretches.iter().flat_map(|stretch| stretch.shares).sum();
+        for stretch in &mut stretches {
+            stretch.shares = stretch.shares.map(|share| share / whole);
+        }
+        (whole > 0.0 && whole.is_finite()).then_some(Self { stretches })
+    }
+
+    /// The sides without and with at each sigma, with their share of the whole.
+    fn sides(&self) -> impl Iterator<Item = (f64, &Slice, &Slice)> {
+        self.stretches.iter().flat_map(|stretch| {
+            let sides = stretch.without.iter().zip(&stretch.with);
+            stretch.shares.iter().zip(sides).map(|(share, (without, with))| (*share, without, with))
+        })
     }
 
     /// The probability that ln(with/without) is at most `x`.
@@ -61,8 +97,8 @@ impl PosteriorRatio {
     /// The same with its density.
     fn at(&self, x: f64) -> (f64, f64) {
         let (mut below, mut density) = (0.0, 0.0);
-        for (weight, sides) in &self.slices {
-            let one = sides.without.mean_of_pair(|mu| sides.with.below(mu + x));
+        for (weight, without, with) in self.sides() {
+            let one = without.other_below(with, x);
             below += weight * one.0;
             density += weight * one.1;
         }
@@ -73,11 +109,10 @@ impl PosteriorRatio {
     pub fn quantile(&self, probability: f64) -> f64 {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         let (mut mean, mut square) = (0.0, 0.0);
-        for (weight, sides) in &self.slices {
-            let (without, with) = (sides.without.ends(), sides.with.ends());
-            low = low.min(with.0 - without.1);
-            high = high.max(with.1 - without.0);
-            let (without, with) = (sides.without.moments(), sides.with.moments());
+        for (weight, without, with) in self.sides() {
+            low = low.min(with.ends().0 - without.ends().1);
+            high = high.max(with.ends().1 - without.ends().0);
+            let (without, with) = (without.moments(), with.moments());
             let centre = with.0 - without.0;
             mean += weight * centre;
             square += weight * (centre * centre + with.1 + without.1);
@@ -88,12 +123,17 @@ impl PosteriorRatio {
 
     /// The posterior median of the common standard deviation of the logarithms.
     pub fn median_sigma(&self) -> f64 {
-        let mut sum = 0.0;
-        for (weight, sides) in &self.slices {
-            sum += weight;
-            if sum >= 0.5 {
-                return sides.without.sigma;
+        let mut before = 0.0;
+        for stretch in &self.stretches {
+            let share: f64 = stretch.shares.iter().sum();
+            if before + share >= 0.5 {
+                let series = RULE.series_of_parts(&stretch.shares);
+                let place = roots::solve(|place| before + up_to(place, &series).0 - 0.5, -1.0, 1.0);
+                return (f64::midpoint(stretch.low, stretch.high)
+                    + 0.5 * (stretch.high - stretch.low) * place)
+                    .exp();
             }
+            before += share;
         }
         f64::NAN
     }

@@ -1,6 +1,7 @@
 //! What is known of mu at one sigma: its distribution within the prior, as panels between which nothing is lost.
 
 use super::evidence::{Along, Evidence, Likelihood};
+use crate::hygiene::distributions::normal_upper_tail;
 use crate::hygiene::quadrature::{NODES, RULE, up_to};
 
 /// Below this many log units under its highest point the likelihood is left out (1e-11 of the whole).
@@ -9,6 +10,13 @@ pub(super) const LOWEST: f64 = 24.0;
 const LOWEST_LEAST: f64 = 2.0;
 /// What the width of a slice may make up for in its height, in log units.
 const BY_WIDTH: f64 = 6.0;
+
+/// A normal tail is a polynomial over pieces of so many sigmas.
+const BELL_PIECE: f64 = 2.0;
+/// The ends of these pieces, in sigmas from its middle: further out it is nothing or one.
+const BELL_EDGES: [f64; 9] = [-8.0, -6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0, 8.0];
+/// A likelihood of more than this share of the highest at a face of the prior is cut off there.
+const AT_A_FACE: f64 = 1e-9;
 
 /// A stretch of mu with the likelihood at its nodes, relative to the highest of the slice.
 #[derive(Debug, Clone)]
@@ -22,6 +30,12 @@ struct Panel {
     /// The mass of the panels before it.
     before: f64,
 }
+
+/// Log units that the likelihood may fall within a panel at its top, as its slope there tells: a dozen nodes hold that to
+/// eight digits.
+const STEEPEST: f64 = 6.0;
+/// How many more for each log unit below the top, where digits no longer count.
+const STEEPER: f64 = 0.7;
 
 /// The distribution of mu at one sigma.
 #[derive(Debug, Clone)]
@@ -90,23 +104,29 @@ impl Slice {
         Self { sigma, top, panels, mass: before, ln_mass: at.value + before.ln() }
     }
 
-    /// Slices at these sigmas, each beginning where the one before had its top; `top` is about the sigma of the highest.
-    ///
-    /// Without one every slice is kept whole.
-    pub(super) fn along(
+    /// Slices at these sigmas, each beginning where the one before had its top; what is negligible beside `highest`, the
+    /// logarithm of the highest likelihood of all, is left out.
+    pub(super) fn along<const N: usize>(
         evidence: &Evidence,
-        nodes: &[(f64, f64)],
+        sigmas: [f64; N],
         bounds: (f64, f64),
-        top: Option<f64>,
-    ) -> Vec<Self> {
+        highest: f64,
+    ) -> [Self; N] {
         let mut start = evidence.middle();
-        let highest = top.map_or(f64::NEG_INFINITY, |sigma| mode(&evidence.at(sigma), bounds, start).1.value);
-        let slice = |(sigma, _): &(f64, f64)| {
-            let slice = Self::of(evidence, *sigma, bounds, start, highest);
+        sigmas.map(|sigma| {
+            let slice = Self::of(evidence, sigma, bounds, start, highest);
             start = slice.top;
             slice
-        };
-        nodes.iter().map(slice).collect()
+        })
+    }
+
+    /// Whether the likelihood ends at a face of the prior where it is not negligible.
+    pub(super) fn is_cut(&self, bounds: (f64, f64)) -> bool {
+        let (low, high) = self.ends();
+        let outermost =
+            |panel: Option<&Panel>, node: usize| panel.is_some_and(|panel| panel.values[node] > AT_A_FACE);
+        (low <= bounds.0 && outermost(self.panels.first(), 0))
+            || (high >= bounds.1 && outermost(self.panels.last(), NODES - 1))
     }
 
     /// The probability that mu is at most `x`, and its density there.
@@ -140,22 +160,78 @@ impl Slice {
 
     /// The mean of a function of mu.
     pub(super) fn mean_of(&self, of: impl Fn(f64) -> f64) -> f64 {
-        self.mean_of_pair(|mu| (of(mu), 0.0)).0
+        self.panels.iter().map(|panel| panel.integral_of(&of)).sum::<f64>() / self.mass
     }
 
-    /// The means of two functions of mu.
-    pub(super) fn mean_of_pair(&self, of: impl Fn(f64) -> (f64, f64)) -> (f64, f64) {
-        let (mut one, mut two) = (0.0, 0.0);
+    /// The chance that a normal value about mu with this sigma is above `x`.
+    pub(super) fn value_above(&self, x: f64) -> f64 {
+        let above = |mu: f64| normal_upper_tail((x - mu) / self.sigma);
+        let step = BELL_PIECE * self.sigma;
+        let sum: f64 = self
+            .panels
+            .iter()
+            .map(|panel| {
+                if panel.width <= step {
+                    return panel.integral_of(above);
+                }
+                // The chance rises from nothing to one within a few sigmas of `x`, and a panel may be far wider.
+                let right = panel.left + panel.width;
+                let inside = |edge: &f64| *edge > panel.left && *edge < right;
+                let edges = BELL_EDGES.map(|edge| x + edge * self.sigma).into_iter().filter(inside);
+                let edges: Vec<f64> = [panel.left].into_iter().chain(edges).chain([right]).collect();
+                edges.windows(2).map(|piece| panel.between(piece[0], piece[1], |mu| (above(mu), 0.0)).0).sum()
+            })
+            .sum();
+        sum / self.mass
+    }
+
+    /// The probability that another mu of distribution `other` is at most this mu + `x`, and the density of the
+    /// difference there.
+    ///
+    /// Between the edges of the panels of both, both are polynomials, and their product is integrated exactly.
+    pub(super) fn other_below(&self, other: &Self, x: f64) -> (f64, f64) {
+        let mut sum = (0.0, 0.0);
+        let mut edges =
+            other.panels.iter().map(|panel| panel.left - x).chain([other.ends().1 - x]).peekable();
         for panel in &self.panels {
-            let half = 0.5 * panel.width;
-            let centre = panel.left + half;
-            for ((node, weight), value) in RULE.nodes.iter().zip(&RULE.weights).zip(&panel.values) {
-                let at = of(centre + half * node);
-                one += half * weight * value * at.0;
-                two += half * weight * value * at.1;
+            let right = panel.left + panel.width;
+            let mut from = panel.left;
+            while edges.next_if(|edge| *edge <= from).is_some() {}
+            loop {
+                let to = edges.next_if(|edge| *edge < right);
+                let part = panel.between(from, to.unwrap_or(right), |mu| other.below(mu + x));
+                sum = (sum.0 + part.0, sum.1 + part.1);
+                match to {
+                    Some(to) => from = to,
+                    None => break,
+                }
             }
         }
-        (one / self.mass, two / self.mass)
+        (sum.0 / self.mass, sum.1 / self.mass)
+    }
+}
+
+impl Panel {
+    /// The integral of the likelihood times a function of mu that is smooth over the whole panel.
+    fn integral_of(&self, of: impl Fn(f64) -> f64) -> f64 {
+        let half = 0.5 * self.width;
+        let centre = self.left + half;
+        let parts = RULE.nodes.iter().zip(&RULE.weights).zip(&self.values);
+        parts.map(|((node, weight), value)| half * weight * value * of(centre + half * node)).sum()
+    }
+
+    /// The same of two functions, smooth from `from` to `to`, over that part of the panel.
+    fn between(&self, from: f64, to: f64, of: impl Fn(f64) -> (f64, f64)) -> (f64, f64) {
+        let (half, centre) = (0.5 * (to - from), f64::midpoint(from, to));
+        let mut sum = (0.0, 0.0);
+        for (node, weight) in RULE.nodes.iter().zip(&RULE.weights) {
+            let mu = centre + half * node;
+            let place = (2.0 * (mu - self.left) / self.width - 1.0).clamp(-1.0, 1.0);
+            let value = half * weight * up_to(place, &self.series).1;
+            let at = of(mu);
+            sum = (sum.0 + value * at.0, sum.1 + value * at.1);
+        }
+        sum
     }
 }
 
@@ -194,14 +270,17 @@ impl Walk<'_> {
         panels
     }
 
-    /// Where the panel that begins at `x` ends: two widths of the bell that fits there.
+    /// Where the panel that begins at `x` ends: two widths of the bell that fits there, less where the likelihood falls
+    /// steeply while it is still high, as it does from a face of the prior.
     fn next(&self, x: f64, end: f64, right: bool) -> f64 {
         let towards = |width: f64| {
             let far = if right { x + width } else { x - width };
             if right { far.min(end) } else { far.max(end) }
         };
-        let curvature = -self.likelihood.along(x).curvature;
-        let mut width = if curvature > 0.0 { 2.0 / curvature.sqrt() } else { f64::INFINITY };
+        let at = self.likelihood.along(x);
+        let mut width = if at.curvature < 0.0 { 2.0 / (-at.curvature).sqrt() } else { f64::INFINITY };
+        let fall = STEEPEST + STEEPER * (self.highest - at.value);
+        width = width.min(fall / at.slope.abs());
         if let Some((low, high)) = self.likelihood.reach() {
             // Beyond the reach of every bound the likelihood of the bounds no longer changes.
             let beyond = if right { x >= high } else { x <= low };

@@ -1,10 +1,9 @@
-//! Where along sigma there is anything to integrate, and the nodes for it.
+//! Where along sigma there is anything to integrate, and the panels for it.
 
 use super::FACE_SHARE;
 use super::evidence::Evidence;
 use super::prior::{Prior, PriorBox};
 use super::slice::{LOWEST, mode};
-use crate::hygiene::quadrature::RULE;
 
 /// Panels along ln sigma are about this many standard deviations wide.
 const PANEL_DEVIATIONS: f64 = 2.5;
@@ -12,10 +11,6 @@ const PANEL_DEVIATIONS: f64 = 2.5;
 const PANEL_GROWTH: f64 = 1.3;
 /// Panels along ln sigma within a box are never wider than this.
 const PANEL_WIDEST: f64 = 0.6;
-/// The same where bounds are among the results and the box cuts the likelihood: its faces then leave kinks along sigma.
-const PANEL_WIDEST_CUT: f64 = 0.3;
-/// A face of the box further than this many widths of the bell from its top cuts nothing off (1e-9 of the whole).
-const CLEAR_WIDTHS: f64 = 6.0;
 /// The same without a box.
 const PANEL_WIDEST_FLAT: f64 = 4.0;
 
@@ -53,27 +48,20 @@ impl Ridge<'_> {
         };
         self.sides.iter().map(of_side).sum::<f64>() + self.power * v
     }
-
-    /// Whether a face of the prior's box cuts the likelihood along mu.
-    fn is_cut(&self, v: f64) -> bool {
-        self.sides.iter().any(|side| {
-            let (top, at) = mode(&side.at(v.exp()), self.mu, side.middle());
-            let width = if at.curvature < 0.0 { (-at.curvature).sqrt().recip() } else { f64::INFINITY };
-            let clear = CLEAR_WIDTHS * width;
-            !(top - self.mu.0 > clear && self.mu.1 - top > clear)
-        })
-    }
 }
 
-/// Nodes of sigma with their weights, the prior's density among them.
-pub(super) struct Sigmas {
-    pub(super) nodes: Vec<(f64, f64)>,
+/// Panels along v = ln sigma.
+pub(super) struct Panels {
+    /// Where each begins and ends, in order.
+    pub(super) ends: Vec<(f64, f64)>,
+    /// The power of sigma that turns the prior into one along v.
+    pub(super) power: f64,
     /// About the sigma at which most is found.
     pub(super) top: f64,
 }
 
 /// Where along sigma to integrate; `None` where nothing is known.
-pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Sigmas> {
+pub(super) fn panels(sides: &[&Evidence], prior: Prior) -> Option<Panels> {
     if sides.iter().any(|side| side.is_empty()) {
         return None;
     }
@@ -95,18 +83,12 @@ pub(super) fn nodes(sides: &[&Evidence], prior: Prior) -> Option<Sigmas> {
     let support = Support::of(|v| ridge.at(v), ends);
     let widest = match prior {
         Prior::Flat => PANEL_WIDEST_FLAT,
-        Prior::Box(_)
-            if sides.iter().any(|side| side.has_bounds())
-                && [support.low, support.top, support.high].into_iter().any(|v| ridge.is_cut(v)) =>
-        {
-            PANEL_WIDEST_CUT
-        }
         Prior::Box(_) => PANEL_WIDEST,
     };
-    Some(Sigmas { nodes: support.nodes(&faces, widest, power), top: support.top.exp() })
+    Some(Panels { ends: support.panels(&faces, widest), power, top: support.top.exp() })
 }
 
-/// The stretch of v where the ridge is not negligible.
+/// Where along v the ridge is not negligible.
 struct Support {
     low: f64,
     top: f64,
@@ -142,19 +124,12 @@ impl Support {
         Self { low, top, high, deviation }
     }
 
-    /// Nodes and weights over the stretch in panels of at most `widest`, broken at the faces of the prior.
-    fn nodes(&self, faces: &[f64], widest: f64, power: f64) -> Vec<(f64, f64)> {
+    /// Panels of at most `widest`, broken at the faces of the prior.
+    fn panels(&self, faces: &[f64], widest: f64) -> Vec<(f64, f64)> {
         let mut edges = self.edges(widest);
         edges.extend(faces.iter().copied().filter(|face| *face > self.low && *face < self.high));
         edges.sort_by(f64::total_cmp);
-        let panel = |pair: &[f64]| {
-            let (half, centre) = (0.5 * (pair[1] - pair[0]), f64::midpoint(pair[0], pair[1]));
-            RULE.nodes.iter().zip(&RULE.weights).map(move |(node, weight)| {
-                let sigma = (centre + half * node).exp();
-                (sigma, weight * half * sigma.powf(power))
-            })
-        };
-        edges.windows(2).filter(|pair| pair[1] > pair[0]).flat_map(panel).collect()
+        edges.windows(2).filter(|pair| pair[1] > pair[0]).map(|pair| (pair[0], pair[1])).collect()
     }
 
     /// Ends of panels, from the top outward; in the tails, which fall off ever more evenly, they grow.
