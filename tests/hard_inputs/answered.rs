@@ -1,6 +1,7 @@
 //! Sending a body, and what must hold of whatever comes back.
 
 use crate::bodies::Asked;
+use crate::consistent::contradictions;
 use crate::harness::{Answer, Client};
 use crate::places::{places, walk};
 use crate::relations::relations;
@@ -24,6 +25,7 @@ impl Found {
                 wrong.extend((asked.faults_of)(&answer.json));
                 wrong.extend(unsound(&answer.json, &body.to_string()));
                 wrong.extend(relations(asked.name, body, &answer.json));
+                wrong.extend(contradictions(asked.name, body, &answer.json));
             }
             400 | 413 | 422 => wrong.extend(unsaid(&answer)),
             status => wrong.push(format!("answered {status}: {}", answer.text)),

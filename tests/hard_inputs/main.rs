@@ -7,10 +7,12 @@
 
 mod answered;
 mod bodies;
+mod consistent;
 mod every_field;
 #[path = "../api/harness.rs"]
 #[expect(dead_code, reason = "made for the tests of the API, which change things too")]
 mod harness;
+mod impossible;
 mod lists;
 mod places;
 mod relations;

@@ -79,7 +79,7 @@ pub(crate) fn relations(name: &str, body: &Value, answer: &Value) -> Vec<String>
         wrong.push(format!("{field} is absent without a flag"));
     }
     match name {
-        "group-profile" => wrong.extend(middle_within(body, answer)),
+        "group-profile" => wrong.extend(means_within(body, answer)),
         "shift-average" => wrong.extend(average_within(body, answer)),
         _ => {}
     }
@@ -142,15 +142,29 @@ fn same_unit<'v>(mut quantities: impl Iterator<Item = &'v Value>) -> bool {
     quantities.all(|quantity| Some(&quantity["unit"]) == first)
 }
 
-/// A geometric mean lies between the least and the greatest value.
-fn middle_within(body: &Value, answer: &Value) -> Option<String> {
-    let results = body["results"].as_array()?;
-    let mean = answer.pointer("/geometric_mean/value")?.as_f64()?;
-    let exact = answer["method"] == "exact";
+/// A mean of any kind that is taken of the results themselves lies between the least and the greatest that is known.
+fn means_within(body: &Value, answer: &Value) -> Vec<String> {
+    const MEANS: [&str; 7] = [
+        "/geometric_mean",
+        "/order_statistics/geometric_mean",
+        "/kaplan_meier/mean",
+        "/substitution/half/geometric_mean",
+        "/substitution/half/arithmetic_mean",
+        "/substitution/root_two/geometric_mean",
+        "/substitution/root_two/arithmetic_mean",
+    ];
+    let results = body["results"].as_array().map_or(&[] as &[_], Vec::as_slice);
+    if !same_unit(results.iter()) {
+        return Vec::new();
+    }
     let (least, most) = ends(results);
-    let outside = mean < least * (1.0 - 1e-10) || most.is_some_and(|most| mean > most * (1.0 + 1e-10));
-    (exact && same_unit(results.iter()) && outside)
-        .then(|| format!("geometric mean {mean} outside {least} to {most:?}"))
+    let outside =
+        |mean: f64| mean < least * (1.0 - 1e-10) || most.is_some_and(|most| mean > most * (1.0 + 1e-10));
+    let of = |at: &&str| {
+        let mean = answer.pointer(&format!("{at}/value"))?.as_f64()?;
+        outside(mean).then(|| format!("{at} {mean:e} outside {least:e} to {most:?}"))
+    };
+    MEANS.iter().filter_map(of).collect()
 }
 
 /// An average over the sampled time lies between the least and the greatest segment.

@@ -36,6 +36,10 @@ fn differences(one: &Value, other: &Value, at: &str, (factor, own): (f64, bool),
         (Value::Object(first), Value::Object(second)) => {
             let has_unit = first.get("unit").is_some_and(Value::is_string);
             for name in first.keys().chain(second.keys().filter(|name| !first.contains_key(*name))) {
+                // The digits as they were sent.
+                if name == "reported" {
+                    continue;
+                }
                 let at = format!("{at}/{name}");
                 let own = has_unit && !["gsd_lower", "gsd_upper"].contains(&name.as_str());
                 match (first.get(name), second.get(name)) {
