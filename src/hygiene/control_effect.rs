@@ -49,8 +49,6 @@ pub const ALL_BELOW_WITH: &str = "all_below_with";
 pub const ALL_BELOW_WITHOUT: &str = "all_below_without";
 /// One end of the interval is open.
 pub const INTERVAL_OPEN: &str = "interval_open";
-/// The posterior of the ratio cannot be resolved.
-pub const POSTERIOR_NOT_RESOLVED: &str = "posterior_not_resolved";
 /// More further samples than can be planned would be needed.
 pub const TOO_MANY_FURTHER: &str = "too_many_further_samples";
 
@@ -64,10 +62,6 @@ pub const FLAGS: &[(&str, &str)] = &[
     (ALL_BELOW_WITH, "All results with the control are below their limits."),
     (ALL_BELOW_WITHOUT, "All results without the control are below their limits."),
     (INTERVAL_OPEN, "One end of the interval is open."),
-    (
-        POSTERIOR_NOT_RESOLVED,
-        "The results lie so far from what the prior holds for possible that the sides cannot be compared.",
-    ),
     (
         TOO_MANY_FURTHER,
         "No number of further samples that could be planned would settle it at the present difference and spread.",
@@ -360,19 +354,14 @@ impl ControlEffect {
             self.flag(posterior::NO_POSTERIOR);
             return None;
         };
-        let quantile = |probability| ratio.quantile(probability);
-        let (lower, middle, upper) = (quantile(0.025), quantile(0.5), quantile(0.975));
-        // Far outside the prior nothing is left of the likelihood that a double could tell apart.
-        if !(lower <= middle && middle <= upper) {
-            self.flag(POSTERIOR_NOT_RESOLVED);
-            return None;
-        }
         self.method = Some(EffectMethod::Posterior);
         self.common_deviation = Some(significant(ratio.median_sigma()));
         self.probability_lowered = Some(significant(ratio.below(0.0)));
         self.probability_target_met =
             Some(if target > 0.0 { significant(ratio.below(target.ln())) } else { 0.0 });
-        let interval = Effect { estimate: Some(middle), lower_95: Some(lower), upper_95: Some(upper) };
+        let quantile = |probability| Some(ratio.quantile(probability));
+        let interval =
+            Effect { estimate: quantile(0.5), lower_95: quantile(0.025), upper_95: quantile(0.975) };
         self.conclude(interval, target);
         Some(alike(logs, ratio.median_sigma()))
     }

@@ -275,12 +275,15 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    // Arithmetic: one segment's root is c t, so that the half-width is the error times c / limit.
+    // Arithmetic: one segment's root is c t, so that the half-width over two of equal length is half the error times c / limit.
     #[test]
     fn very_large_and_very_small_values_have_a_half_width() {
         for (concentration, limit) in [(1e100, 1e-100), (1e-100, 1e100), (1e100, 1e100)] {
-            let half = half_width(&[(concentration, 240.0), (0.0, 240.0)], limit, 0.2, Procedure::Osha);
-            assert!((half / (0.1 * (concentration / limit)) - 1.0).abs() < 1e-12, "{half}");
+            for minutes in [240.0, 1e100, 1e-100] {
+                let segments = [(concentration, minutes), (0.0, minutes)];
+                let half = half_width(&segments, limit, 0.2, Procedure::Osha);
+                assert!((half / (0.1 * (concentration / limit)) - 1.0).abs() < 1e-12, "{minutes}: {half}");
+            }
         }
     }
 
