@@ -17,6 +17,7 @@ use crate::model::facts::site::Site;
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::shape::{Faults, Shape as _};
 use crate::model::text::Code;
+use crate::registry::conclude::workers_named::workers_told;
 use crate::registry::conclude::{history, profiles, shift_averages, verdicts};
 use crate::registry::duties::{self, DutyView};
 use crate::registry::recording;
@@ -44,6 +45,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .answers(200, "In order of date.", Schema::of::<ShiftAverageView>("ShiftAverage").list_of()),
         Endpoint::get("/groups/{id}/profiles", reads, list_profiles)
             .says("conclusions", "List the profiles of a group, newest era first")
+            .more("A worker whose own mean is not the group's is named to those who see the worker; others get the number.")
             .asks::<Code>("agent_code", "Of this agent; left out: of every agent measured in the group.")
             .concluded()
             .paged()
@@ -122,7 +124,10 @@ async fn list_profiles(app: App, request: Request) -> Result<Reply, Problem> {
     let now = question.as_known_on.is_none();
     let code = request.asked("agent_code");
     let found = profiles::profiles(&mut tx, &request.caller, as_of, id, code, now, question.asked).await?;
+    drop(tx);
     let (found, next) = stretch.cut(found)?;
+    // Only those on this page are named to the reader.
+    note_bulk(&app, &request, as_of, "group", workers_told(&found).len()).await?;
     Ok(Reply::page(&request, found, next))
 }
 

@@ -86,6 +86,8 @@ words! {
         LeastValues = "least_values",
         /// A standing at or above the action level beside a 95th percentile below it, or the other way round.
         StandingAndProfileDisagree = "standing_and_profile_disagree",
+        /// The 95 % interval of a worker's own mean excludes the group's mean: look whether it is one group.
+        WorkersApart = "workers_apart",
     }
 }
 

@@ -38,3 +38,4 @@ pub mod shift_of_worker;
 pub mod standing_result;
 pub mod use_of_result;
 pub mod verdict;
+pub mod workers_apart;

@@ -13,6 +13,7 @@ use crate::conclusions::noise_criterion::{CRITERIA, level_read_against};
 use crate::conclusions::posterior_mean::{PosteriorMean, posterior_mean};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::LeftOutReason;
+use crate::conclusions::workers_apart::WorkersApart;
 use crate::hygiene::level_profile::{LevelProfile, level_profile};
 use crate::hygiene::profile::{Against, GroupProfile, ProfileMethod, estimated_exceedance, group_profile};
 use crate::model::facts::sampling::NoiseCriterion;
@@ -57,6 +58,8 @@ pub struct EraProfile {
     pub posterior_mean: Option<PosteriorMean>,
     /// The chance that a day is at or above the action level, by the posterior; absent for noise.
     pub day_chance: Option<DayChance>,
+    /// Workers beside the group's mean.
+    pub workers_apart: Option<WorkersApart>,
     /// Mean shift minutes of the averages.
     pub shift_minutes: Option<f64>,
     /// How many results in the era are not accepted yet.
@@ -160,6 +163,8 @@ fn era_profile(
     };
     let action_level = agent.action_level(rule_set, read_on, unit);
     let levels = criterion.map(|_| level_profile(&results, limit));
+    let of_workers: Vec<_> = members.iter().filter_map(|shift| Some((shift.worker, shift.twa?))).collect();
+    let workers_apart = WorkersApart::of(&of_workers, unit, criterion.is_some());
     let known = members.iter().filter(|shift| shift.twa.is_some());
     let places: Vec<usize> =
         known.filter_map(|shift| workers.iter().position(|worker| *worker == shift.worker)).collect();
@@ -210,6 +215,8 @@ fn era_profile(
     let ranges = results.iter().any(|result| matches!(result, Measured::Between { .. }));
     raise_if(&mut flags, ranges, Flag::RangesUsed);
     raise_if(&mut flags, disagree(&standing, action_level_exceedance), Flag::StandingAndProfileDisagree);
+    let apart = workers_apart.as_ref().is_some_and(WorkersApart::any);
+    raise_if(&mut flags, apart, Flag::WorkersApart);
 
     EraProfile {
         unit,
@@ -220,6 +227,7 @@ fn era_profile(
         action_level,
         action_level_exceedance,
         posterior_mean: behind_doses,
+        workers_apart,
         day_chance: action_level
             .filter(|_| criterion.is_none())
             .and_then(|level| day_chance(&results, limit, level)),

@@ -11,6 +11,7 @@ use crate::conclusions::noise_working::level_profile_steps;
 use crate::conclusions::profile::{EraProfile, GroupConclusion};
 use crate::conclusions::profile_figures::{MeanView, NormalFitView, ProfileFigures};
 use crate::conclusions::profile_working::profile_steps;
+use crate::conclusions::workers_apart::{WorkersApart, WorkersApartView};
 use crate::hygiene::posterior::PREDICTIVE;
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::sampling::NoiseCriterion;
@@ -91,6 +92,8 @@ record! {
         action_level_exceedance: Option<f64>,
         /// The chance that a day is at or above the action level, beside the standing.
         chance_at_or_above_action_level: Option<DayChanceView>,
+        /// Is it one group? Where three workers or more have two shifts or more each, whose own means are not the group's.
+        workers_apart: Option<WorkersApartView>,
         /// What is to be known of it.
         flags: Vec<String>,
         /// How the figures came about, where asked for.
@@ -153,10 +156,13 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
             .map(|fit| NormalFitView { w: fit.w, p_value: fit.p_value }),
         action_level_exceedance: era.action_level_exceedance,
         chance_at_or_above_action_level: era.day_chance.map(DayChanceView::from),
+        workers_apart: era.workers_apart.as_ref().map(WorkersApart::view),
         flags,
-        working: asked
-            .working
-            .then(|| levels.map_or_else(|| working(era), |levels| level_profile_steps(era, levels))),
+        working: asked.working.then(|| {
+            let mut steps = levels.map_or_else(|| working(era), |levels| level_profile_steps(era, levels));
+            steps.extend(era.workers_apart.as_ref().map(WorkersApart::step));
+            steps
+        }),
     };
     Joined(head, Joined(ProfileFigures::of(&era.profile, unit), beside))
 }

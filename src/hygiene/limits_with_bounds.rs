@@ -20,6 +20,9 @@ pub const LIMITS_WITH_BOUNDS: Formula = Formula {
              GSD is wide and few values were detected",
 };
 
+/// Lower limits of the arithmetic mean take one power of sigma less.
+const LOWER_MEAN_POWER: f64 = -1.0;
+
 /// The limits of a group with bounds among its results.
 ///
 /// ```
@@ -29,34 +32,43 @@ pub const LIMITS_WITH_BOUNDS: Formula = Formula {
 /// let limits = LimitsWithBounds::of(&logs).unwrap();
 /// assert!((limits.percentile_limit(0.95, 0.95).unwrap() / 403.4 - 1.0).abs() < 1e-3);
 /// assert!((limits.exceedance_limit(2.0, 0.5) - 0.5).abs() < 1e-6);
-/// assert!(limits.mean_limit(0.05) < limits.mean_limit(0.95));
+/// assert!(limits.mean_lower_limit(0.95) < limits.mean_upper_limit(0.95));
 /// ```
 #[derive(Debug, Clone)]
-pub struct LimitsWithBounds(Posterior);
+pub struct LimitsWithBounds {
+    posterior: Posterior,
+    /// Under the prior of lower limits of the mean.
+    narrower: Option<Posterior>,
+}
 
 impl LimitsWithBounds {
     /// From natural logarithms; `None` unless two of the detected values differ.
     pub fn of(results: &[LogResult]) -> Option<Self> {
-        Posterior::of(results, Prior::Flat).map(Self)
+        let posterior = Posterior::of(results, Prior::Flat)?;
+        let narrower = posterior.tilted(LOWER_MEAN_POWER);
+        Some(Self { posterior, narrower })
     }
 
     /// The limit of the percentile `p` at this one-sided confidence (below one half: a lower limit), in the unit of the
     /// results; `None` beyond a double.
     pub fn percentile_limit(&self, p: f64, confidence: f64) -> Option<f64> {
-        in_range(self.0.ln_percentile_quantile(p, confidence))
+        in_range(self.posterior.ln_percentile_quantile(p, confidence))
     }
 
-    /// The limit of the arithmetic mean that it is below with this probability; `None` beyond a double.
-    ///
-    /// Lower limits fall short of their confidence where the GSD is wide and few values were detected (head of this file).
-    pub fn mean_limit(&self, probability: f64) -> Option<f64> {
-        in_range(self.0.ln_mean_quantile(probability))
+    /// The upper limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    pub fn mean_upper_limit(&self, confidence: f64) -> Option<f64> {
+        in_range(self.posterior.ln_mean_quantile(confidence))
+    }
+
+    /// The lower limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    pub fn mean_lower_limit(&self, confidence: f64) -> Option<f64> {
+        in_range(self.narrower.as_ref()?.ln_mean_quantile(1.0 - confidence))
     }
 
     /// The limit of the share of days above `limit` (above zero): an upper one at this one-sided confidence, a lower one
     /// at 1 - confidence.
     pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
-        self.0.exceedance_quantile(limit, probability)
+        self.posterior.exceedance_quantile(limit, probability)
     }
 }
 

@@ -30,6 +30,7 @@ pub mod mixture;
 pub mod noise;
 pub mod noncentral_t;
 pub mod order_statistics;
+pub mod own_means;
 pub mod posterior;
 pub mod profile;
 mod quadrature;

@@ -377,11 +377,10 @@ fn fill_likelihood(
     profile.method = ProfileMethod::MaximumLikelihood;
     profile.geometric_mean = figure(fitted.geometric_mean());
     profile.geometric_standard_deviation = figure(fitted.geometric_standard_deviation());
-    let mean_limit = |probability| limits.and_then(|limits| limits.mean_limit(probability)).and_then(figure);
     profile.arithmetic_mean = figure(fitted.arithmetic_mean()).map(|estimate| MeanFigure {
         estimate,
-        lower_95: mean_limit(0.05),
-        upper_95: mean_limit(0.95),
+        lower_95: limits.and_then(|limits| limits.mean_lower_limit(0.95)).and_then(figure),
+        upper_95: limits.and_then(|limits| limits.mean_upper_limit(0.95)).and_then(figure),
     });
     let percentile_limit =
         |confidence| limits.and_then(|limits| limits.percentile_limit(0.95, confidence)).and_then(figure);

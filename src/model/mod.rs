@@ -5,6 +5,7 @@ pub mod facts;
 pub mod identifiers;
 pub mod magnitude;
 pub mod measured;
+pub mod printed;
 pub mod quantity;
 pub mod rounding;
 pub mod shape;

@@ -19,25 +19,39 @@ use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
 use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Page, Where};
-use crate::surveillance::duties::{DutyChange, DutyGrounds, DutyKey, OughtDuty, StandingDuty, difference};
+use crate::surveillance::duties::{
+    About, DutyChange, DutyGrounds, DutyKey, OughtDuty, StandingDuty, difference,
+};
 use chrono::NaiveDate;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
-/// The duties that ought to stand for a worker and an agent, and what is to be known of them.
-#[derive(Debug, Clone, Default)]
+/// The duties of one subject and agent that follow from the same conclusion: what of them no longer ought to stand is
+/// withdrawn, and no other duty is touched.
+#[derive(Debug, Clone)]
+pub struct Family {
+    /// Whom or what they are about.
+    pub about: About,
+    /// For which agent.
+    pub agent_code: String,
+    /// What they ask for.
+    pub kinds: &'static [DutyKind],
+}
+
+/// What a worker's summary asks for.
+pub const OF_A_SUMMARY: &[DutyKind] =
+    &[DutyKind::OfferExamination, DutyKind::PeriodicExamination, DutyKind::Audiogram];
+
+/// The duties of a family that ought to stand.
+#[derive(Debug, Clone)]
 pub struct Ought {
-    /// The duties.
+    /// Which duties are meant.
+    pub family: Family,
+    /// Those that ought to stand.
     pub duties: Vec<OughtDuty>,
-    /// Sites whose facts they rest on.
-    pub sites: BTreeSet<SiteId>,
-    /// Who owes them: the worker's employer.
-    pub employer: Option<Line>,
-    /// Words to be shown beside.
-    pub flags: Vec<String>,
     /// The day on which the registry learned of it.
-    pub learned_on: Option<NaiveDate>,
+    pub learned_on: NaiveDate,
 }
 
 record! {
@@ -307,33 +321,32 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
 }
 
 impl Registry {
-    /// Writes the difference between the duties of a worker and an agent that ought to stand and those that do.
+    /// Writes the difference between the duties of a family that ought to stand and those that do.
     ///
     /// # Errors
     /// Only when storage fails.
-    pub async fn write_duties(&self, worker: WorkerId, agent: &str, ought: Ought) -> Result<(), Refusal> {
+    pub async fn write_duties(&self, ought: &Ought) -> Result<(), Refusal> {
         let mut tx = self.database.read().await?;
         let as_of = self.now(&mut tx).await?;
-        let (_, changes) = changes(&mut tx, as_of, worker, agent, &ought).await?;
+        let (_, changes) = changes(&mut tx, as_of, ought).await?;
         drop(tx);
         if changes.is_empty() {
             return Ok(());
         }
         let mut change = self.begin_plain(&registry_itself()).await?;
         let as_of = change.as_of();
-        let (standing, changes) = self::changes(&mut change.tx, as_of, worker, agent, &ought).await?;
+        let (standing, changes) = self::changes(&mut change.tx, as_of, ought).await?;
         let scope = change.everything();
         for wanted in changes {
             match wanted {
                 DutyChange::Raise(duty) => {
-                    let learned_on = ought.learned_on.unwrap_or(as_of.date);
-                    if let Some(fact) = new_duty(&duty, learned_on, &ought) {
+                    if let Some(fact) = new_duty(&duty, ought.learned_on) {
                         change.add(&scope, None, None, fact).await?;
                     }
                 }
                 DutyChange::Change { id, grounds } => {
                     let Some(old) = standing.get(&id.0) else { continue };
-                    let fact = with_grounds(old.fact.clone(), &grounds, &ought);
+                    let fact = with_grounds(old.fact.clone(), grounds);
                     change.alter(&scope, old, fact, None, "changed", None).await?;
                 }
                 DutyChange::Withdraw(id) => {
@@ -351,34 +364,54 @@ impl Registry {
 async fn changes(
     tx: &mut Tx,
     as_of: AsOf,
-    worker: WorkerId,
-    agent: &str,
     ought: &Ought,
 ) -> Result<(BTreeMap<Uuid, Version<Duty>>, Vec<DutyChange>), Refusal> {
-    let of_worker = [
-        Where::Is("worker_id", Key::Id(Some(worker.0))),
-        Where::Is("agent_code", Key::Text(Some(agent.to_owned()))),
-    ];
+    let Family { about, agent_code, kinds } = &ought.family;
+    let mut of_family = vec![Where::Is("agent_code", Key::Text(Some(agent_code.clone())))];
+    match about {
+        About::Worker(worker) => of_family.push(Where::Is("worker_id", Key::Id(Some(worker.0)))),
+        About::Group(group) => of_family.push(Where::Is("group_id", Key::Id(Some(group.0)))),
+        About::Site(_) => {}
+    }
     let mut standing = Vec::new();
     let mut known = BTreeMap::new();
-    for duty in gather::all::<Duty>(tx, as_of, &of_worker).await? {
-        if duty.fact.withdrawn.is_some() {
+    for duty in gather::all::<Duty>(tx, as_of, &of_family).await? {
+        let same = self::about(&duty.fact.subject) == Some(*about);
+        if duty.fact.withdrawn.is_some() || !same || !kinds.contains(&duty.fact.kind) {
             continue;
         }
         let ended = !actions(tx, as_of, duty.id).await?.is_empty();
-        standing.push(standing_duty(&duty, worker, agent, ended));
+        standing.push(standing_duty(&duty, *about, agent_code, ended));
         known.insert(duty.id, duty);
     }
     Ok((known, difference(&ought.duties, &standing)))
 }
 
-fn standing_duty(duty: &Version<Duty>, worker: WorkerId, agent: &str, ended: bool) -> StandingDuty {
+/// Whom or what a written duty is about.
+fn about(subject: &Subject) -> Option<About> {
+    let worker = subject.worker_id.map(About::Worker);
+    worker.or(subject.group_id.map(About::Group)).or(subject.site_id.map(About::Site))
+}
+
+/// The same as it is written.
+fn subject(about: About) -> Subject {
+    let nobody = Subject { worker_id: None, group_id: None, site_id: None };
+    match about {
+        About::Worker(worker) => Subject { worker_id: Some(worker), ..nobody },
+        About::Group(group) => Subject { group_id: Some(group), ..nobody },
+        About::Site(site) => Subject { site_id: Some(site), ..nobody },
+    }
+}
+
+fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -> StandingDuty {
     let fact = &duty.fact;
+    let due_from_learning = fact.flags.iter().any(|flag| flag == DUE_FROM_LEARNING);
+    let flags = fact.flags.iter().filter(|flag| *flag != DUE_FROM_LEARNING);
     StandingDuty {
         id: DutyId(duty.id),
         key: DutyKey {
             kind: fact.kind,
-            worker,
+            about,
             agent_code: agent.to_owned(),
             trigger_id: fact.trigger_id.as_ref().map(ToString::to_string).unwrap_or_default(),
             occasion: fact.occasion.to_string(),
@@ -386,10 +419,13 @@ fn standing_duty(duty: &Version<Duty>, worker: WorkerId, agent: &str, ended: boo
         grounds: DutyGrounds {
             clause: fact.clause.clone().unwrap_or_default(),
             due_on: fact.due_on,
-            due_from_learning: fact.flags.iter().any(|flag| flag == DUE_FROM_LEARNING),
-            days_counted: fact.days_counted.unwrap_or_default(),
+            due_from_learning,
+            days_counted: fact.days_counted,
             window: fact.window.clone(),
-            basis: fact.basis.clone(),
+            basis: fact.basis.iter().copied().collect(),
+            sites: fact.site_ids.iter().copied().collect(),
+            employer: fact.employer.clone(),
+            flags: flags.cloned().collect(),
         },
         ended,
     }
@@ -398,10 +434,10 @@ fn standing_duty(duty: &Version<Duty>, worker: WorkerId, agent: &str, ended: boo
 /// Marks a due date that runs from the day on which the registry learned of it.
 const DUE_FROM_LEARNING: &str = "due_from_learning";
 
-fn new_duty(duty: &OughtDuty, learned_on: NaiveDate, ought: &Ought) -> Option<Duty> {
+fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
     let blank = Duty {
         kind: duty.key.kind,
-        subject: Subject { worker_id: Some(duty.key.worker), group_id: None, site_id: None },
+        subject: subject(duty.key.about),
         agent_code: Code::new(&duty.key.agent_code),
         trigger_id: Code::new(&duty.key.trigger_id),
         occasion: Code::new(&duty.key.occasion)?,
@@ -416,22 +452,22 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate, ought: &Ought) -> Option<Du
         flags: Vec::new(),
         site_ids: Vec::new(),
     };
-    Some(with_grounds(blank, &duty.grounds, ought))
+    Some(with_grounds(blank, duty.grounds.clone()))
 }
 
-fn with_grounds(duty: Duty, grounds: &DutyGrounds, ought: &Ought) -> Duty {
-    let mut flags = ought.flags.clone();
+fn with_grounds(duty: Duty, grounds: DutyGrounds) -> Duty {
+    let mut flags = grounds.flags;
     if grounds.due_from_learning {
         flags.push(DUE_FROM_LEARNING.into());
     }
     Duty {
-        clause: Some(grounds.clause.clone()),
+        clause: Some(grounds.clause),
         due_on: grounds.due_on,
-        days_counted: Some(grounds.days_counted),
-        window: grounds.window.clone(),
-        basis: grounds.basis.clone(),
-        employer: ought.employer.clone(),
-        site_ids: ought.sites.iter().copied().collect(),
+        days_counted: grounds.days_counted,
+        window: grounds.window,
+        basis: grounds.basis.into_iter().collect(),
+        employer: grounds.employer,
+        site_ids: grounds.sites.into_iter().collect(),
         flags,
         ..duty
     }

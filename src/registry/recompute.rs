@@ -4,6 +4,7 @@
 
 use crate::registry::conclude::derive;
 use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::summary::nothing_owed;
 use crate::registry::duties::Ought;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
@@ -115,10 +116,8 @@ impl Registry {
         }
         drop(tx);
         // Duties come before the marks are cleared: whoever is stopped in between finds the mark again.
-        for (mark, followed) in claimed.iter().zip(&mut done) {
-            if let Some(ought) = followed.duties.take() {
-                self.write_duties(mark.subject.into(), &mark.agent, ought).await?;
-            }
+        for ought in done.iter_mut().filter_map(|followed| followed.duties.take()) {
+            self.write_duties(&ought).await?;
         }
         let mut tx = self.database.write().await?;
         for (mark, followed) in claimed.iter().zip(&done) {
@@ -161,7 +160,8 @@ impl Registry {
         }
         if !measured.contains(&mark.agent) {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
-            let duties = (mark.kind == MarkKind::Summary).then(Ought::default);
+            let duties = (mark.kind == MarkKind::Summary)
+                .then(|| nothing_owed(mark.subject.into(), &mark.agent, as_of.date));
             return Ok(Followed { gone: true, duties, ..Followed::default() });
         }
         let (body, changes_on, duties) = match mark.kind {

@@ -1,20 +1,32 @@
 //! Which examinations ought to be offered, and how that differs from the duties that stand.
 
 pub use crate::model::facts::duty::DutyKind;
-use crate::model::identifiers::{DutyId, WorkerId};
+use crate::model::identifiers::{DutyId, GroupId, SiteId, WorkerId};
+use crate::model::text::Line;
 use crate::surveillance::day_count::Window;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::triggers::{ClauseOutcome, runs_from_learning};
 use chrono::NaiveDate;
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
+
+/// Whom or what a duty is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum About {
+    /// One worker.
+    Worker(WorkerId),
+    /// Everybody in a group.
+    Group(GroupId),
+    /// A site as a whole.
+    Site(SiteId),
+}
 
 /// What makes a duty the same duty, whatever its dates.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct DutyKey {
     /// What it asks for.
     pub kind: DutyKind,
-    /// For whom.
-    pub worker: WorkerId,
+    /// Whom or what it is about.
+    pub about: About,
     /// For which agent.
     pub agent_code: String,
     /// Row of the pack.
@@ -35,12 +47,18 @@ pub struct DutyGrounds {
     pub due_on: NaiveDate,
     /// Whether `due_on` runs from the day on which the registry learned of it; it then stays as first set.
     pub due_from_learning: bool,
-    /// Days counted in the worst window.
-    pub days_counted: i64,
+    /// Days counted in the worst window, where the clause counts days.
+    pub days_counted: Option<i64>,
     /// The worst window.
     pub window: Option<Window>,
     /// Positions in the journal of the facts it rests on.
-    pub basis: Vec<i64>,
+    pub basis: BTreeSet<i64>,
+    /// Sites whose facts it rests on: who may see what of it.
+    pub sites: BTreeSet<SiteId>,
+    /// Who owes it.
+    pub employer: Option<Line>,
+    /// What is to be known of it, in the words of the API.
+    pub flags: Vec<String>,
 }
 
 /// A duty that ought to stand.
@@ -81,41 +99,52 @@ pub enum DutyChange {
     Withdraw(DutyId),
 }
 
-/// The first examinations that a worker ought to be offered, from what became of the clauses of one agent.
+/// The facts behind a duty that a clause does not know of.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Behind {
+    /// Positions in the journal.
+    pub basis: BTreeSet<i64>,
+    /// Sites whose facts these are.
+    pub sites: BTreeSet<SiteId>,
+    /// Who owes the duty.
+    pub employer: Option<Line>,
+}
+
+/// The first examination that a worker ought to be offered, from what became of a clause for an agent.
 ///
 /// A clause without a first examination (one that only sets an interval) raises none.
-pub fn first_examinations(
+pub fn first_examination(
     pack: &Pack,
     worker: WorkerId,
     agent_code: &str,
-    outcomes: &[ClauseOutcome],
-    basis: &[i64],
-) -> Vec<OughtDuty> {
-    let ought = |outcome: &ClauseOutcome| {
-        let rule = pack.surveillance.iter().find(|rule| rule.trigger_id == outcome.trigger_id)?;
-        let examination = rule.initial_exam.as_deref()?;
-        let due_on = outcome.due_on.filter(|_| outcome.met)?;
-        let kind =
-            if examination.contains("audiogram") { DutyKind::Audiogram } else { DutyKind::OfferExamination };
-        Some(OughtDuty {
-            key: DutyKey {
-                kind,
-                worker,
-                agent_code: agent_code.to_owned(),
-                trigger_id: outcome.trigger_id.clone(),
-                occasion: FIRST_OCCASION.to_owned(),
-            },
-            grounds: DutyGrounds {
-                clause: outcome.clause.clone(),
-                due_on,
-                due_from_learning: runs_from_learning(rule),
-                days_counted: outcome.days_counted,
-                window: outcome.window.clone(),
-                basis: basis.to_vec(),
-            },
-        })
-    };
-    outcomes.iter().filter_map(ought).collect()
+    outcome: &ClauseOutcome,
+    behind: Behind,
+) -> Option<OughtDuty> {
+    let rule = pack.surveillance.iter().find(|rule| rule.trigger_id == outcome.trigger_id)?;
+    let examination = rule.initial_exam.as_deref()?;
+    let due_on = outcome.due_on.filter(|_| outcome.met)?;
+    let kind =
+        if examination.contains("audiogram") { DutyKind::Audiogram } else { DutyKind::OfferExamination };
+    Some(OughtDuty {
+        key: DutyKey {
+            kind,
+            about: About::Worker(worker),
+            agent_code: agent_code.to_owned(),
+            trigger_id: outcome.trigger_id.clone(),
+            occasion: FIRST_OCCASION.to_owned(),
+        },
+        grounds: DutyGrounds {
+            clause: outcome.clause.clone(),
+            due_on,
+            due_from_learning: runs_from_learning(rule),
+            days_counted: Some(outcome.days_counted),
+            window: outcome.window.clone(),
+            basis: behind.basis,
+            sites: behind.sites,
+            employer: behind.employer,
+            flags: Vec::new(),
+        },
+    })
 }
 
 /// The difference between the duties that ought to stand and those that do, in the order of both lists.
@@ -177,7 +206,10 @@ mod tests {
     }
 
     fn ought(trigger_id: &str) -> Vec<OughtDuty> {
-        first_examinations(Pack::built_in(), WORKER, "chromium_vi", &[outcome(trigger_id, true)], &[3, 5])
+        let behind = Behind { basis: [3, 5].into(), ..Behind::default() };
+        first_examination(Pack::built_in(), WORKER, "chromium_vi", &outcome(trigger_id, true), behind)
+            .into_iter()
+            .collect()
     }
 
     fn standing(duty: &OughtDuty, ended: bool) -> StandingDuty {
@@ -189,13 +221,14 @@ mod tests {
         let raised = ought("ST001");
         assert_eq!(raised[0].key.kind, DutyKind::OfferExamination);
         assert_eq!(raised[0].grounds.due_on, date("2026-02-04"));
-        assert_eq!(raised[0].grounds.basis, [3, 5]);
+        assert_eq!(raised[0].grounds.basis, [3, 5].into());
         // 29 CFR 1910.95(g)(5): a baseline audiogram.
         assert_eq!(ought("ST075")[0].key.kind, DutyKind::Audiogram);
         // 29 CFR 1910.1043(h)(3)(i) only sets an interval.
         assert_eq!(ought("ST073"), []);
-        let not_met = [outcome("ST001", false)];
-        assert_eq!(first_examinations(Pack::built_in(), WORKER, "chromium_vi", &not_met, &[]), []);
+        let not_met = outcome("ST001", false);
+        let found = first_examination(Pack::built_in(), WORKER, "chromium_vi", &not_met, Behind::default());
+        assert_eq!(found, None);
     }
 
     #[test]
@@ -209,7 +242,7 @@ mod tests {
     fn other_grounds_change_the_duty_and_keep_its_identifier() {
         let before = ought("ST001");
         let mut after = before.clone();
-        after[0].grounds.days_counted = 41;
+        after[0].grounds.days_counted = Some(41);
         let changes = difference(&after, &[standing(&before[0], false)]);
         assert_eq!(changes, [DutyChange::Change { id: ID, grounds: after[0].grounds.clone() }]);
     }
@@ -220,7 +253,7 @@ mod tests {
         assert_eq!(difference(&[], &[standing(&duties[0], false)]), [DutyChange::Withdraw(ID)]);
         assert_eq!(difference(&[], &[standing(&duties[0], true)]), []);
         let mut after = duties.clone();
-        after[0].grounds.days_counted = 99;
+        after[0].grounds.days_counted = Some(99);
         assert_eq!(difference(&after, &[standing(&duties[0], true)]), []);
     }
 

@@ -9,6 +9,7 @@ mod entry;
 mod facts;
 mod harness;
 mod noise;
+mod one_group;
 mod openapi;
 mod paging;
 mod problems;

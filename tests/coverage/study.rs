@@ -61,8 +61,8 @@ impl Cell {
         let by_posterior = [
             above(limits.percentile_limit(0.95, 0.70), percentile),
             above(limits.percentile_limit(0.95, 0.95), percentile),
-            above(limits.mean_limit(0.95), mean),
-            below(limits.mean_limit(0.05), mean),
+            above(limits.mean_upper_limit(0.95), mean),
+            below(limits.mean_lower_limit(0.95), mean),
             limits.exceedance_limit(level.exp(), 0.95) >= EXCEEDANCE,
             limits.exceedance_limit(level.exp(), 0.05) <= EXCEEDANCE,
         ];

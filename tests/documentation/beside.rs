@@ -5,8 +5,8 @@ use doseward::hygiene::control_effect::Verdict;
 use doseward::hygiene::shift::{Segment, Unsampled};
 use doseward::hygiene::{
     air, air_clearing, concentration, cumulative, efficiency, equal_energy, extended_shift, level_difference,
-    level_profile, lognormal, method_accuracy, noise, order_statistics, sample_plan, severity, shift, silica,
-    variance,
+    level_profile, lognormal, method_accuracy, noise, order_statistics, own_means, sample_plan, severity,
+    shift, silica, variance,
 };
 use doseward::model::facts::sampling::NoiseCriterion;
 use doseward::model::measured::Measured;
@@ -202,6 +202,18 @@ fn of_groups(figure: &str, given: &Given<'_>) -> Option<Value> {
             let [within, between, mean] =
                 ["within", "between", "mean_of_logs"].map(|name| given.number(name));
             json!({"share": variance::Reml { within, between, mean }.share_above(given.number("limit"))})
+        }
+        "workers apart" => {
+            let of_worker = |name| given.numbers(name).into_iter().map(f64::ln).collect::<Vec<_>>();
+            let found = own_means::own_means(&["A", "B", "C"].map(of_worker)).unwrap();
+            let workers: Vec<Value> = found
+                .workers
+                .iter()
+                .map(|one| {
+                    json!({"mean": one.mean.exp(), "lower": one.lower.exp(), "upper": one.upper.exp(), "apart": one.apart})
+                })
+                .collect();
+            json!({"group_mean": found.group_mean.exp(), "workers": workers})
         }
         "chance of a day" => {
             let limit = given.0["limit"].as_f64();

@@ -1,5 +1,6 @@
 //! A verdict on noise in plain words: decibels with their interval and the number of shifts, never a per cent of exposure.
 
+use crate::conclusions::verdict::change_in_words::{decibels, decibels_at_least, decibels_between};
 use crate::conclusions::verdict::confounder::Confounder;
 use crate::conclusions::verdict::sentence::{capitalised_unless, named, reservation, shifts};
 use crate::conclusions::verdict::thresholds::DATES_ENOUGH;
@@ -65,12 +66,12 @@ fn body(told: &ToldLevel<'_>) -> String {
             decibels(lower),
             decibels(upper)
         ),
-        (Verdict::Lowered, _, _, Some(upper)) => format!("was lower by at least {}", decibels(-upper)),
-        (Verdict::Raised, _, Some(lower), _) => format!("was higher by at least {}", decibels(lower)),
+        (Verdict::Lowered, _, _, Some(upper)) => format!("was lower by {}", decibels_at_least(-upper)),
+        (Verdict::Raised, _, Some(lower), _) => format!("was higher by {}", decibels_at_least(lower)),
         (Verdict::NoDifferenceShown, _, lower, upper) => {
-            format!("showed no difference ({})", between(lower, upper))
+            format!("showed no difference ({})", decibels_between(lower, upper))
         }
-        (_, _, lower, upper) => format!("may be lower or not ({})", between(lower, upper)),
+        (_, _, lower, upper) => format!("may be lower or not ({})", decibels_between(lower, upper)),
     };
     let over = format!("over {over}");
     match reservation(told.confounders) {
@@ -84,26 +85,5 @@ fn body(told: &ToldLevel<'_>) -> String {
             let undecided = if verdict == Verdict::Undecided { "undecided: " } else { "" };
             format!("{undecided}with {control} {level} {said} {over}, but {but}: this does not show {shown}.")
         }
-    }
-}
-
-fn decibels(value: f64) -> String {
-    format!("{value:.1} dB")
-}
-
-/// An interval that may hold both directions.
-fn between(lower: Option<f64>, upper: Option<f64>) -> String {
-    let side = |value: f64| {
-        if value < 0.0 {
-            format!("{} lower", decibels(-value))
-        } else {
-            format!("{} higher", decibels(value))
-        }
-    };
-    match (lower, upper) {
-        (Some(lower), Some(upper)) => format!("95 % interval {} to {}", side(lower), side(upper)),
-        (Some(lower), None) => format!("95 % limit: not better than {}", side(lower)),
-        (None, Some(upper)) => format!("95 % limit: not worse than {}", side(upper)),
-        (None, None) => "no interval can be given".to_owned(),
     }
 }

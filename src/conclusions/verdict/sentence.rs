@@ -1,10 +1,12 @@
 //! A verdict in plain words: never a per cent without its interval and the number of shifts, never above "more than 99".
 
+use crate::conclusions::verdict::change_in_words::PerCents;
 use crate::conclusions::verdict::confounder::Confounder;
-use crate::conclusions::verdict::thresholds::{DATES_ENOUGH, MOST_SAID_PERCENT};
+use crate::conclusions::verdict::thresholds::DATES_ENOUGH;
 use crate::hygiene::control_effect::{ControlEffect, TargetAnswer, Verdict};
 use crate::hygiene::efficiency::RemovalEfficiency;
 use crate::model::facts::sampling::Position;
+use crate::model::printed::exact;
 
 /// What is to be said.
 #[derive(Debug, Clone, Copy)]
@@ -68,31 +70,33 @@ fn body(told: &Told<'_>) -> String {
         );
     };
     let reduction = effect.reduction_percent;
+    let asked = [told.target_percent];
+    let percents = PerCents::beside(&asked);
     let said = match (verdict, reduction.estimate, reduction.lower_95, reduction.upper_95) {
         (Verdict::Lowered, Some(estimate), Some(lower), Some(upper)) => {
             format!(
                 "was lower by {} (95 % interval {} to {})",
-                percent(estimate),
-                percent(lower),
-                percent(upper)
+                percents.reduction(estimate),
+                percents.reduction(lower),
+                percents.reduction(upper)
             )
         }
         (Verdict::Raised, Some(estimate), Some(lower), Some(upper)) => format!(
             "was higher by {} (95 % interval {} to {})",
-            percent(-estimate),
-            percent(-upper),
-            percent(-lower)
+            percents.increase(-estimate),
+            percents.increase(-upper),
+            percents.increase(-lower)
         ),
         (Verdict::Lowered, _, Some(lower), _) => {
-            format!("was lower by {} (95 % limit)", at_least(lower))
+            format!("was lower by {} (95 % limit)", percents.at_least(lower))
         }
         (Verdict::Raised, _, _, Some(upper)) => {
-            format!("was higher by {} (95 % limit)", at_least(-upper))
+            format!("was higher by {} (95 % limit)", percents.increase_of_at_least(-upper))
         }
         (Verdict::NoDifferenceShown, _, lower, upper) => {
-            format!("showed no difference ({})", between(lower, upper))
+            format!("showed no difference ({})", percents.between(lower, upper))
         }
-        (_, _, lower, upper) => format!("may be lower or not ({})", between(lower, upper)),
+        (_, _, lower, upper) => format!("may be lower or not ({})", percents.between(lower, upper)),
     };
     let (air, over) = (air(told), format!("over {over}"));
     let target = target(told);
@@ -118,18 +122,22 @@ pub fn removal_sentence(
     date_count: usize,
     found: &RemovalEfficiency,
 ) -> String {
+    let percents = PerCents::beside(&[]);
     let held_by = alone.map_or_else(|| "what ran there together".to_owned(), named);
     let few = if date_count < DATES_ENOUGH { "Too few to describe this group: " } else { "" };
     let over = format!("{pairs} simultaneous {}", if pairs == 1 { "pair" } else { "pairs" });
     let said = match (found.efficiency_percent, found.lower_95, found.upper_95) {
         (Some(efficiency), ..) if found.at_least => {
-            format!("{held_by} holds back {} of what enters the filter ({over}).", at_least(efficiency))
+            format!(
+                "{held_by} holds back {} of what enters the filter ({over}).",
+                percents.at_least(efficiency)
+            )
         }
         (Some(efficiency), Some(lower), Some(upper)) => format!(
             "{held_by} holds back {} of what enters the filter (95 % interval {} to {}, {over}).",
-            percent(efficiency),
-            percent(lower),
-            percent(upper)
+            percents.reduction(efficiency),
+            percents.reduction(lower),
+            percents.reduction(upper)
         ),
         (Some(_), ..) => format!(
             "too few results for a figure of what {held_by} holds back of what enters the filter ({over})."
@@ -160,38 +168,8 @@ fn air(told: &Told<'_>) -> &'static str {
     }
 }
 
-/// A per cent in words: never more than "more than 99".
-fn percent(value: f64) -> String {
-    if value > MOST_SAID_PERCENT {
-        return if value > 100.0 {
-            format!("{value:.0} %")
-        } else {
-            format!("more than {MOST_SAID_PERCENT:.0} %")
-        };
-    }
-    if value.abs() < 10.0 { format!("{value:.1} %") } else { format!("{value:.0} %") }
-}
-
-/// A least per cent in words.
-fn at_least(value: f64) -> String {
-    if value > MOST_SAID_PERCENT { percent(value) } else { format!("at least {}", percent(value)) }
-}
-
-/// An interval that may hold both directions.
-fn between(lower: Option<f64>, upper: Option<f64>) -> String {
-    let side = |value: f64| {
-        if value < 0.0 { format!("{} higher", percent(-value)) } else { format!("{} lower", percent(value)) }
-    };
-    match (lower, upper) {
-        (Some(lower), Some(upper)) => format!("95 % interval {} to {}", side(lower), side(upper)),
-        (Some(lower), None) => format!("95 % limit: not worse than {}", side(lower)),
-        (None, Some(upper)) => format!("95 % limit: not better than {}", side(upper)),
-        (None, None) => "no interval can be given".to_owned(),
-    }
-}
-
 fn target(told: &Told<'_>) -> String {
-    let asked = format!("the target of {} % lower", told.target_percent);
+    let asked = format!("the target of {} % lower", exact(told.target_percent));
     match told.effect.target {
         Some(TargetAnswer::Met) => format!("{asked} is met"),
         Some(TargetAnswer::NotMet) => format!("{asked} is not met"),

@@ -91,6 +91,12 @@ impl Posterior {
         Some(Self { field, stretches })
     }
 
+    /// The same results under a prior with `power` more powers of sigma to it; `None` where nothing is left.
+    pub(super) fn tilted(&self, power: f64) -> Option<Self> {
+        let (field, stretches) = self.field.clone().tilted(self.stretches.clone(), power)?;
+        Some(Self { field, stretches })
+    }
+
     /// Each slice with its share of the whole.
     fn slices(&self) -> impl Iterator<Item = (f64, &Slice)> {
         self.stretches.iter().flat_map(Stretch::slices)

@@ -38,15 +38,29 @@ impl Field {
         let mut field = Self { evidence, bounds, power: panels.power, highest, ln_whole: highest };
         let mut stretches: Vec<_> =
             panels.ends.iter().map(|(low, high)| field.stretch(*low, *high)).collect();
+        field.weigh(&mut stretches).then_some((field, stretches))
+    }
+
+    /// The same with a prior that has one more power of sigma to it.
+    pub(super) fn tilted(mut self, mut stretches: Vec<Stretch>, power: f64) -> Option<(Self, Vec<Stretch>)> {
+        self.power += power;
+        for stretch in &mut stretches {
+            stretch.halves = OnceLock::new();
+        }
+        self.weigh(&mut stretches).then_some((self, stretches))
+    }
+
+    /// Turns what the slices stand for into shares of the whole; whether there is anything.
+    fn weigh(&mut self, stretches: &mut [Stretch]) -> bool {
         // First beside the greatest mass, so that nothing overflows, then beside the whole.
         let masses = stretches.iter().flat_map(|stretch| &stretch.slices).map(|slice| slice.ln_mass);
-        field.ln_whole = masses.fold(f64::NEG_INFINITY, f64::max);
-        let whole: f64 = stretches.iter().flat_map(|stretch| stretch.weighed(&field)).sum();
-        field.ln_whole += whole.ln();
-        for stretch in &mut stretches {
-            stretch.shares = stretch.weighed(&field);
+        self.ln_whole = masses.fold(f64::NEG_INFINITY, f64::max);
+        let whole: f64 = stretches.iter().flat_map(|stretch| stretch.weighed(self)).sum();
+        self.ln_whole += whole.ln();
+        for stretch in stretches {
+            stretch.shares = stretch.weighed(self);
         }
-        field.ln_whole.is_finite().then_some((field, stretches))
+        self.ln_whole.is_finite()
     }
 
     /// The stretch of v from `low` to `high`.

@@ -44,6 +44,92 @@ fn bounds_of_every_kind_agree_with_another_computation() {
 const EXPECTED: [f64; 4] =
     [0.944_547_244_266_039_4, 0.739_199_027_746_713_8, 0.010_810_076_703_239_089, 0.751_280_416_440_693_1];
 
+// Computed with NumPy 2: composite Gauss-Legendre over ln GSD, broken where a level enters or leaves the box, and over ln GM.
+// Probabilities that the 95th percentile is below 0.1, 0.5, 1 and 4 times the limit, and the mean below 0.02 and 5.5 times.
+#[test]
+fn a_level_that_meets_a_face_of_the_prior_agrees_with_another_computation() {
+    let two_bounds = (vec![Measured::Below(0.5); 2], 0.0081);
+    let piled_up = (vec![Measured::Value(30.0), Measured::Value(45.0)], 2.0);
+    for ((results, limit), wanted) in [(two_bounds, &AT_A_FACE[..6]), (piled_up, &AT_A_FACE[6..])] {
+        let posterior = under_limit(&results, limit);
+        let percentiles = [0.1, 0.5, 1.0, 4.0].map(|share| posterior.percentile_below(0.95, share * limit));
+        let means =
+            [0.02, 5.5].map(|share: f64| posterior.below(|sigma| (share * limit).ln() - 0.5 * sigma * sigma));
+        for (found, wanted) in percentiles.into_iter().chain(means).zip(wanted) {
+            assert!((found - wanted).abs() < 1e-8, "{found} is not {wanted}");
+        }
+    }
+}
+const AT_A_FACE: [f64; 12] = [
+    0.447_364_936_917_823,
+    0.622_205_796_224_761_2,
+    0.697_505_649_661_639_9,
+    0.848_104_361_294_996_2,
+    0.364_676_783_769_687_9,
+    0.972_859_493_891_155,
+    9.643_504e-15,
+    1.585_987_475_6e-9,
+    1.323_762_298_5e-7,
+    0.000_268_975_596_490_843_2,
+    7.927e-16,
+    0.210_500_343_520_724,
+];
+
+// Computed the same way: two bounds of 0.5 against a box that ends at 0.0405 and GSD 4.
+#[test]
+fn the_chance_of_a_day_agrees_where_the_spread_is_small_beside_the_box() {
+    let posterior = under_limit(&[Measured::Below(0.5), Measured::Below(0.5)], 0.0081);
+    assert!((posterior.exceedance(0.0081) - 0.176_233_579_626_664_2).abs() < 1e-9);
+}
+
+// Computed the same way: nineteen non-detects piled up at the lower face of the box, against one detected value.
+#[test]
+fn a_ratio_with_a_side_at_the_face_of_the_prior_agrees_with_another_computation() {
+    let without = logs(&[Measured::Value(0.2), Measured::Below(0.12)]);
+    let with = logs(&[Measured::Below(0.014); 19]);
+    let ratio = PosteriorRatio::of(&without, &with, Prior::Box(PriorBox::of_limit(60.0))).unwrap();
+    for (x, wanted) in [
+        (0.2f64.ln(), 0.320_489_176_094_449_7),
+        (0.5f64.ln(), 0.724_607_751_272_886),
+        (0.0, 0.983_941_793_120_961_2),
+        (0.2, 0.999_636_355_151_719_6),
+    ] {
+        assert!((ratio.below(x) - wanted).abs() < 1e-7, "{} is not {wanted}", ratio.below(x));
+    }
+}
+
+// Arithmetic: nineteen values of 0.01 with a GSD of 2 leave ln GM normal about ln 0.01 with ln 2/sqrt(19); a box that begins
+// at 0.1, 14 deviations further up, leaves its tail from there on.
+#[test]
+fn a_likelihood_that_falls_steeply_from_a_face_keeps_its_shape() {
+    let steep = PriorBox { gm_lower: 0.1, gm_upper: 10.0, gsd_lower: 1.999_999, gsd_upper: 2.000_001 };
+    let posterior = Posterior::of(&logs(&[Measured::Value(0.01); 19]), Prior::Box(steep)).unwrap();
+    let above = |level: f64| normal_upper_tail((level / 0.01).ln() / (2f64.ln() / 19f64.sqrt()));
+    for level in [0.1005f64, 0.101, 0.102, 0.103, 0.105] {
+        let (found, wanted) = (posterior.below(|_| level.ln()), 1.0 - above(level) / above(0.1));
+        assert!((found - wanted).abs() < 1e-6, "{level}: {found} is not {wanted}");
+    }
+}
+
+// Arithmetic: under the flat prior mu given sigma is normal about the mean of the logarithms with sigma/sqrt(n), and
+// SS/sigma^2 is chi-squared with n - 1 degrees; here two logarithms of -1 and 1, SS = 2, chi-squared with one degree.
+#[test]
+fn steep_levels_of_the_mean_are_met_under_a_flat_prior() {
+    let posterior = Posterior::of(&[LogResult::Exact(-1.0), LogResult::Exact(1.0)], Prior::Flat).unwrap();
+    for level in [0.5, 3.0, 40.0, 900.0] {
+        // By substitution z = sqrt(2)/sigma, a half-normal variable, in fine trapezoids.
+        let (mut sum, step) = (0.0, 1e-4);
+        for k in 1..100_000 {
+            let z = step * f64::from(k);
+            let sigma = 2f64.sqrt() / z;
+            let below = normal_upper_tail((0.5 * sigma * sigma - level) / (sigma / 2f64.sqrt()));
+            sum += 2.0 * normal_density(z) * below * step;
+        }
+        let found = posterior.below(|sigma| level - 0.5 * sigma * sigma);
+        assert!((found - sum).abs() < 1e-6, "{level}: {found} is not {sum}");
+    }
+}
+
 #[test]
 fn nothing_known_gives_nothing() {
     let everything = LogResult::Within { lower: f64::NEG_INFINITY, upper: f64::INFINITY };

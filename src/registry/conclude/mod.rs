@@ -13,3 +13,4 @@ pub mod sight;
 pub mod summary;
 pub mod surveillance_rows;
 pub mod verdicts;
+pub mod workers_named;

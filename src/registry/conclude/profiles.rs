@@ -9,6 +9,7 @@ use crate::registry::conclude::derive;
 use crate::registry::conclude::exposure;
 use crate::registry::conclude::kept::KeptExposure;
 use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::workers_named::name_workers;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -18,7 +19,8 @@ use crate::store::versions::AsOf;
 use serde_json::Value;
 use uuid::Uuid;
 
-/// The profiles of a group for one agent, or for every agent measured in it; newest era first.
+/// The profiles of a group for one agent, or for every agent measured in it; newest era first. Workers are named only whom
+/// the caller sees.
 ///
 /// # Errors
 /// [`Refusal::Unknown`] where the group is not in sight; a fault for an agent that is not known.
@@ -53,6 +55,7 @@ pub async fn profiles(
             items.extend(found);
         }
     }
+    name_workers(tx, caller, as_of, &mut items).await?;
     Ok(items)
 }
 

@@ -9,12 +9,12 @@ use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::Shape;
 use crate::registry::conclude::history::{Everything, everything};
 use crate::registry::conclude::sight::Sight;
-use crate::registry::duties::Ought;
+use crate::registry::duties::{Family, OF_A_SUMMARY, Ought};
 use crate::registry::enter_pack::REGISTRY;
 use crate::registry::recompute::next_day;
 use crate::registry::refusal::Refusal;
 use crate::surveillance::day_count::WINDOW_MONTHS;
-use crate::surveillance::duties::first_examinations;
+use crate::surveillance::duties::{About, Behind, first_examination};
 use crate::surveillance::triggers::{ClauseOutcome, Question, evaluate, levels_of};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::{Value, json};
@@ -45,7 +45,8 @@ pub async fn summary(
     let everything_there_is = Scope::everything(REGISTRY);
     let found = everything(sight, now, worker, code, &everything_there_is, Asked::default()).await?;
     let Some(found) = found else {
-        return Ok(Summary { body: json!({}), changes_on: None, ought: Ought::default() });
+        let ought = nothing_owed(WorkerId(worker), code, sight.as_of.date);
+        return Ok(Summary { body: json!({}), changes_on: None, ought });
     };
     let evidence = found.evidence();
     let unit = evidence.unit();
@@ -53,11 +54,8 @@ pub async fn summary(
     let plain = days.plain();
     let counted = days.at_or_above();
     let mut outcomes: Vec<ClauseOutcome> = Vec::new();
-    let mut ought = Ought {
-        employer: found.worker.employments.last().map(|employment| employment.fact.employer.clone()),
-        learned_on: Some(found.today),
-        ..Ought::default()
-    };
+    let mut ought = nothing_owed(WorkerId(worker), code, found.today);
+    let employer = found.worker.employments.last().map(|employment| employment.fact.employer.clone());
     for (rule_set, site) in rule_sets(sight, &found).await? {
         let limits: Vec<_> = found
             .agent
@@ -85,14 +83,8 @@ pub async fn summary(
             .collect();
         for outcome in these.iter().filter(|outcome| outcome.met) {
             let (basis, sites) = behind(outcome, &days.days);
-            ought.sites.extend(sites);
-            ought.duties.extend(first_examinations(
-                &pack,
-                WorkerId(worker),
-                code,
-                std::slice::from_ref(outcome),
-                &basis,
-            ));
+            let behind = Behind { basis, sites, employer: employer.clone() };
+            ought.duties.extend(first_examination(&pack, WorkerId(worker), code, outcome, behind));
         }
         outcomes.extend(these);
     }
@@ -115,6 +107,12 @@ pub async fn summary(
         dates_ahead(sight, &found).await?.into_iter().find(|date| *date > found.today)
     };
     Ok(Summary { body, changes_on, ought })
+}
+
+/// That a worker is owed nothing for an agent.
+pub fn nothing_owed(worker: WorkerId, code: &str, learned_on: NaiveDate) -> Ought {
+    let family = Family { about: About::Worker(worker), agent_code: code.to_owned(), kinds: OF_A_SUMMARY };
+    Ought { family, duties: Vec::new(), learned_on }
 }
 
 /// The dates from which other limits or rule sets hold, in order.
@@ -146,7 +144,7 @@ async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(Rul
 }
 
 /// Journal positions and sites behind a clause: the days of its window that count.
-fn behind(outcome: &ClauseOutcome, days: &[WorkerDay]) -> (Vec<i64>, BTreeSet<SiteId>) {
+fn behind(outcome: &ClauseOutcome, days: &[WorkerDay]) -> (BTreeSet<i64>, BTreeSet<SiteId>) {
     let inside = |date: NaiveDate| match &outcome.window {
         Some(window) => window.from <= date && date < window.to,
         None => true,
@@ -158,5 +156,5 @@ fn behind(outcome: &ClauseOutcome, days: &[WorkerDay]) -> (Vec<i64>, BTreeSet<Si
         basis.extend(day.basis.iter().copied());
         sites.extend(day.sites.iter().copied());
     }
-    (basis.into_iter().collect(), sites)
+    (basis, sites)
 }
