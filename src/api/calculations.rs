@@ -6,36 +6,24 @@ use crate::api::problem::Problem;
 use crate::api::questions::sound;
 use crate::api::reply::Reply;
 use crate::api::request::Request;
-use crate::calculations::Calculation;
 use crate::calculations::working::Working;
-use crate::calculations::{
-    air_clearing::AirClearing, air_volume::AirVolume, concentration::Concentration,
-    control_effect::ControlEffect, cumulative_exposure::CumulativeExposure, extended_shift::ExtendedShift,
-    group_profile::GroupProfile, mixture::Mixture, noise_dose::NoiseDose, removal_efficiency::Removal,
-    sample_plan::SamplePlan, severity::Severity, shift_average::ShiftAverage, surveillance::Surveillance,
-    unit_conversion::UnitConversion,
-};
+use crate::calculations::{Calculation, WithEach, with_each};
 use crate::model::shape::{Faults, Shape as _};
 
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
-    vec![
-        of::<AirVolume>(),
-        of::<Concentration>(),
-        of::<UnitConversion>(),
-        of::<ShiftAverage>(),
-        of::<Severity>(),
-        of::<Mixture>(),
-        of::<ExtendedShift>(),
-        of::<GroupProfile>(),
-        of::<ControlEffect>(),
-        of::<Removal>(),
-        of::<AirClearing>(),
-        of::<NoiseDose>(),
-        of::<CumulativeExposure>(),
-        of::<SamplePlan>(),
-        of::<Surveillance>(),
-    ]
+    let mut endpoints = Endpoints(Vec::new());
+    with_each(&mut endpoints);
+    endpoints.0
+}
+
+/// An endpoint for each calculation.
+struct Endpoints(Vec<Endpoint>);
+
+impl WithEach for Endpoints {
+    fn with<C: Calculation + 'static>(&mut self) {
+        self.0.push(of::<C>());
+    }
 }
 
 /// The endpoint of one calculation.

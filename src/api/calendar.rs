@@ -14,7 +14,7 @@ use axum::http::{StatusCode, header};
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
     vec![
-        Endpoint::get("/calendars/{token}/due-dates.ics", Access::Open, due_dates)
+        Endpoint::get("/calendars/{token}/due-dates.ics", Access::SecretInPath, due_dates)
             .says("exports", "Read the calendar of due dates")
             .more(
                 "For calendar programs, which keep an address and send no credentials: the token in it opens this \

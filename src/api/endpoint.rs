@@ -27,6 +27,8 @@ type Handler = Box<dyn Fn(App, Request) -> Answering + Send + Sync>;
 pub enum Access {
     /// Anybody, without credentials.
     Open,
+    /// Whoever knows the secret that is part of the path, without other credentials.
+    SecretInPath,
     /// Whoever has a valid account.
     AnyAccount,
     /// Whoever the policy lets do this.

@@ -35,7 +35,7 @@ A shared exposure registry: facts go in (who worked where, what was sampled, whe
 * Identifiers are UUIDv7. Instants are RFC 3339 with offset, dates `YYYY-MM-DD`; `from` is the first day, `to` the \
 first day no longer. Durations are in minutes.
 * A quantity is `{\"value\": 2.4, \"unit\": \"ug/m3\"}` with a UCUM unit; below a limit it carries \
-`\"comparator\": \"<\"`, overloaded `\">\"`; a range has `lower` and `upper`.
+`\"comparator\": \"<\"`, overloaded `\">\"`; a range has `lower` and `upper`. Numbers are 0, or from 1e-100 to 1e100 in size.
 * Refusals are `application/problem+json`; `errors` lists every fault with its JSON pointer (for a query parameter, \
 its name), and nothing of a refused request is stored.
 * Lists answer `items` and `next`; ask for the next page with `?after=<next>`, or follow the `Link` header.
@@ -94,7 +94,7 @@ fn operation(endpoint: &Endpoint, schemas: &mut Map<String, Value>) -> Value {
     if !description.is_empty() {
         operation.insert("description".into(), json!(description));
     }
-    if endpoint.access == Access::Open {
+    if matches!(endpoint.access, Access::Open | Access::SecretInPath) {
         operation.insert("security".into(), json!([]));
     }
     operation.insert("parameters".into(), parameters(endpoint));
@@ -119,7 +119,7 @@ fn describe(endpoint: &Endpoint) -> String {
     use crate::access::policy::allows;
     use crate::model::facts::account::Role;
     let who = match endpoint.access {
-        Access::Open => return endpoint.description.to_owned(),
+        Access::Open | Access::SecretInPath => return endpoint.description.to_owned(),
         Access::AnyAccount => "Any account.".to_owned(),
         Access::Needs(action) => {
             let roles: Vec<&str> =
@@ -249,7 +249,7 @@ fn answers(endpoint: &Endpoint, schemas: &mut Map<String, Value>) -> Value {
 /// The statuses with which an endpoint may refuse.
 fn refusals(endpoint: &Endpoint) -> Vec<StatusCode> {
     let mut statuses = vec![problem::UNREADABLE.status];
-    if endpoint.access != Access::Open {
+    if !matches!(endpoint.access, Access::Open | Access::SecretInPath) {
         statuses.push(problem::UNAUTHORISED.status);
     }
     if matches!(endpoint.access, Access::Needs(_)) {

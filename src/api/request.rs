@@ -2,6 +2,7 @@
 
 use crate::access::caller::Caller;
 use crate::api::problem::{self, Problem};
+use crate::model::magnitude;
 use crate::model::shape::{Faults, Shape};
 use crate::store::versions::Page;
 use axum::body::Bytes;
@@ -162,13 +163,15 @@ impl Request {
     /// The body as JSON.
     ///
     /// # Errors
-    /// 400 where it is none.
+    /// 400 where it is none, 422 where a number of it is beyond any quantity.
     pub fn json(&self) -> Result<Value, Problem> {
         if self.body.is_empty() && self.body_optional {
             return Ok(Value::Object(serde_json::Map::new()));
         }
-        serde_json::from_slice(&self.body)
-            .map_err(|error| Problem::new(&problem::UNREADABLE, format!("the body is not JSON: {error}")))
+        let body = serde_json::from_slice(&self.body)
+            .map_err(|error| Problem::new(&problem::UNREADABLE, format!("the body is not JSON: {error}")))?;
+        let faults = magnitude::faults_of(&body);
+        if faults.is_empty() { Ok(body) } else { Err(faults.into()) }
     }
 }
 

@@ -15,6 +15,7 @@ use crate::model::unit::{Dimension, Unit};
 use crate::model::working::Step;
 use crate::record;
 use serde_json::{Value, json};
+use std::ops::RangeInclusive;
 
 /// The flow changed by more than is accepted without a word.
 pub const FLOW_CHANGED: &str = "flow_changed";
@@ -44,6 +45,26 @@ impl AirAt {
     }
 }
 
+/// Absolute zero in degrees Celsius.
+pub(crate) const ABSOLUTE_ZERO: f64 = -273.15;
+/// Gas in a furnace is no hotter, in degrees Celsius (our own choice).
+const HOTTEST_CELSIUS: f64 = 3000.0;
+/// From a good vacuum to a diving bell in deep water, in mmHg (our own choice): beyond lies a wrong unit.
+const PRESSURE_MMHG: RangeInclusive<f64> = 1.0..=100_000.0;
+/// From a hydrogen atom to a large polymer, in g/mol (our own choice): beyond lies a wrong unit.
+const MOLAR_MASS: RangeInclusive<f64> = 1.0..=1_000_000.0;
+
+/// A molar mass in g/mol.
+pub(crate) fn molar_mass(given: &Quantity, faults: &mut Faults) -> Option<f64> {
+    let mass = above_zero(given, Unit::GPerMol, "/molar_mass", faults)?;
+    if MOLAR_MASS.contains(&mass) {
+        return Some(mass);
+    }
+    let (least, most) = (MOLAR_MASS.start(), MOLAR_MASS.end());
+    faults.note("/molar_mass/value", format!("must be {least} to {most} g/mol"));
+    None
+}
+
 /// A state of the air, by default 25 °C and 760 mmHg.
 pub(crate) fn state(
     temperature: Option<&Quantity>,
@@ -55,15 +76,26 @@ pub(crate) fn state(
         Some(given) => {
             let at = format!("{at}/temperature");
             let celsius = plain(given, Unit::Celsius, &at, faults);
-            if celsius.is_some_and(|celsius| celsius <= -273.15) {
-                faults.note(format!("{at}/value"), "must be above absolute zero");
+            if celsius.is_some_and(|celsius| celsius <= ABSOLUTE_ZERO || celsius > HOTTEST_CELSIUS) {
+                faults.note(
+                    format!("{at}/value"),
+                    format!("must be above absolute zero and at most {HOTTEST_CELSIUS} Cel"),
+                );
             }
             celsius
         }
         None => Some(25.0),
     };
     let pressure = match pressure {
-        Some(given) => above_zero(given, Unit::MmHg, &format!("{at}/pressure"), faults),
+        Some(given) => {
+            let at = format!("{at}/pressure");
+            let pressure = above_zero(given, Unit::MmHg, &at, faults);
+            if pressure.is_some_and(|pressure| !PRESSURE_MMHG.contains(&pressure)) {
+                let (least, most) = (PRESSURE_MMHG.start(), PRESSURE_MMHG.end());
+                faults.note(format!("{at}/value"), format!("must be {least} to {most} mm[Hg]"));
+            }
+            pressure
+        }
         None => Some(760.0),
     };
     Some(AirState { temperature: temperature?, pressure: pressure? })

@@ -1,6 +1,6 @@
 //! Mass over volume, with the field blanks taken off.
 
-use crate::calculations::air_volume::state;
+use crate::calculations::air_volume::{molar_mass, state};
 use crate::calculations::given::{above_zero, all_measured, measured, sound};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
@@ -105,8 +105,7 @@ impl Calculation for Concentration {
             .reporting_limit
             .as_ref()
             .map(|limit| above_zero(limit, Unit::Ug, "/reporting_limit", &mut faults));
-        let molar_mass =
-            input.molar_mass.as_ref().map(|mass| above_zero(mass, Unit::GPerMol, "/molar_mass", &mut faults));
+        let molar_mass = input.molar_mass.as_ref().map(|mass| molar_mass(mass, &mut faults));
         let air = state(input.temperature.as_ref(), input.pressure.as_ref(), "", &mut faults);
         let answer = (|| {
             let units = Units::of(input.mass.unit);
@@ -222,7 +221,7 @@ fn blanks_off(
             "field_blank_masses": blanks.iter().map(|blank| units.mass(*blank).to_json()).collect::<Vec<_>>(),
             "mean_field_blank": units.mass(Measured::Value(found.mean_blank)).to_json(),
             "net_mass": found.applied().then(|| units.mass(Measured::Value(net)).to_json())});
-        (inputs, stands.map_or(Value::Null, |mass| units.mass(mass).to_json()))
+        (inputs, units.mass(stands.unwrap_or(Measured::Value(net))).to_json())
     });
     Used {
         mass: stands,

@@ -18,6 +18,7 @@ pub mod removal_efficiency;
 pub mod sample_plan;
 pub mod severity;
 pub mod shift_average;
+pub mod short_term;
 pub mod surveillance;
 pub mod unit_conversion;
 pub mod working;
@@ -51,11 +52,37 @@ pub trait Calculation {
     fn answer(input: Self::Input, working: &mut Working) -> Result<Self::Answer, Faults>;
 }
 
+/// What is done with one calculation, for [`with_each`].
+pub trait WithEach {
+    /// Does it with this one.
+    fn with<C: Calculation + 'static>(&mut self);
+}
+
+/// Does the same with every calculation, in the order of the API document.
+pub fn with_each(what: &mut impl WithEach) {
+    what.with::<air_volume::AirVolume>();
+    what.with::<concentration::Concentration>();
+    what.with::<unit_conversion::UnitConversion>();
+    what.with::<shift_average::ShiftAverage>();
+    what.with::<severity::Severity>();
+    what.with::<mixture::Mixture>();
+    what.with::<extended_shift::ExtendedShift>();
+    what.with::<group_profile::GroupProfile>();
+    what.with::<control_effect::ControlEffect>();
+    what.with::<removal_efficiency::Removal>();
+    what.with::<air_clearing::AirClearing>();
+    what.with::<noise_dose::NoiseDose>();
+    what.with::<cumulative_exposure::CumulativeExposure>();
+    what.with::<sample_plan::SamplePlan>();
+    what.with::<surveillance::Surveillance>();
+}
+
 /// Flags of calculations with their meaning, by room.
 pub const FLAGS: &[&[(&str, &str)]] = &[
     air_volume::FLAGS,
     concentration::FLAGS,
     shift_average::FLAGS,
+    short_term::FLAGS,
     crate::hygiene::severity::FLAGS,
     mixture::FLAGS,
     extended_shift::FLAGS,

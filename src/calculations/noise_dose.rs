@@ -2,6 +2,7 @@
 
 use crate::calculations::bare_range::BareRange;
 use crate::calculations::given::{measured, number_above_zero, sound};
+use crate::calculations::shift_average::{DAY_MINUTES, LONGER_THAN_A_DAY};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
 use crate::hygiene::noise::{DOSE, EIGHT_HOUR_LEVEL, LevelSegment, noise_dose};
@@ -134,6 +135,9 @@ impl Calculation for NoiseDose {
             }
             if twa.is_none() {
                 flags.push(NO_DOSE);
+            }
+            if segments.iter().map(|segment| segment.minutes).sum::<f64>() > DAY_MINUTES {
+                flags.push(LONGER_THAN_A_DAY);
             }
             NoiseDoseAnswer {
                 dose_percent: plain,

@@ -3,6 +3,7 @@
 use crate::calculations::given::{
     common_unit, measured, none_below_zero, number_above_zero, number_between, sound,
 };
+use crate::calculations::short_term::{ShortTermLimitInput, ShortTermView, compare_limits, read_limits};
 use crate::calculations::working::Working;
 use crate::calculations::{Calculation, words};
 use crate::hygiene::shift::{
@@ -22,6 +23,9 @@ use serde_json::{Value, json};
 pub const AVERAGE_IS_A_RANGE: &str = "average_is_a_range";
 /// More than a day was sampled.
 pub const LONGER_THAN_A_DAY: &str = "longer_than_a_day";
+
+/// The minutes of a day.
+pub(crate) const DAY_MINUTES: f64 = 1440.0;
 
 /// Every flag of a shift average with its meaning.
 pub const FLAGS: &[(&str, &str)] = &[
@@ -78,6 +82,8 @@ record! {
         unsampled_minutes: Option<f64>,
         /// What they are taken as: zero, as_sampled or a concentration; required where there are any.
         unsampled: Option<UnsampledAs>,
+        /// Short-term limits to compare with; the segments then follow each other without a gap, in the order given.
+        short_term_limits: Option<Vec<ShortTermLimitInput>>,
     }
 }
 
@@ -90,6 +96,8 @@ record! {
         sampled_average: Quantity,
         /// Minutes sampled.
         sampled_minutes: f64,
+        /// The worst window against each short-term limit, where any is given.
+        short_term: Option<Vec<ShortTermView>>,
         /// What needs care.
         flags: Vec<String>,
         /// How it came about, where asked for.
@@ -105,7 +113,8 @@ impl Calculation for ShiftAverage {
     const NAME: &'static str = "shift-average";
     const TITLE: &'static str = "ShiftAverageCalculation";
     const SUMMARY: &'static str = "8-hour time-weighted average of one shift";
-    const MORE: &'static str = "The divisor is always 480 minutes, however long the shift was.";
+    const MORE: &'static str = "The divisor is always 480 minutes, however long the shift was. Short-term limits are held against the highest average \
+        over their own window.";
     type Input = ShiftAverageInput;
     type Answer = ShiftAverageAnswer;
 
@@ -119,7 +128,7 @@ impl Calculation for ShiftAverage {
         let mut faults = Faults::default();
         let read = read_segments(&input.segments, &mut faults);
         let rest = input.unsampled_minutes.unwrap_or(0.0);
-        number_between(rest, (0.0, 1440.0), "/unsampled_minutes", &mut faults);
+        number_between(rest, (0.0, DAY_MINUTES), "/unsampled_minutes", &mut faults);
         if rest > 0.0 && input.unsampled.is_none() {
             faults.note("/unsampled", "is required where unsampled_minutes are given");
         }
@@ -132,6 +141,9 @@ impl Calculation for ShiftAverage {
             }
             (None, _) | (Some(UnsampledAs::Concentration(_)), None) => None,
         };
+        let given = input.short_term_limits.as_deref().unwrap_or_default();
+        let limits =
+            read.as_ref().map(|(unit, _)| read_limits(given, *unit, &mut faults)).unwrap_or_default();
         let answer = read.filter(|_| faults.is_empty()).and_then(|(unit, read)| {
             let segments: Vec<Segment> =
                 read.iter().map(|&(concentration, minutes)| Segment { concentration, minutes }).collect();
@@ -159,13 +171,15 @@ impl Calculation for ShiftAverage {
             if !found.eight_hour_twa.is_value() {
                 flags.push(AVERAGE_IS_A_RANGE);
             }
-            if found.sampled_minutes + rest > 1440.0 {
+            if found.sampled_minutes + rest > DAY_MINUTES {
                 flags.push(LONGER_THAN_A_DAY);
             }
+            let short_term = compare_limits(&limits, &segments, unit, &mut flags, working);
             Some(ShiftAverageAnswer {
                 eight_hour_twa: twa,
                 sampled_average: sampled,
                 sampled_minutes: significant(found.sampled_minutes),
+                short_term: (!short_term.is_empty()).then_some(short_term),
                 flags: words(&flags),
                 working: None,
             })

@@ -1,8 +1,8 @@
 //! One unit in another.
 
 use crate::calculations::Calculation;
-use crate::calculations::air_volume::state;
-use crate::calculations::given::{above_zero, sound};
+use crate::calculations::air_volume::{ABSOLUTE_ZERO, molar_mass, state};
+use crate::calculations::given::sound;
 use crate::calculations::working::Working;
 use crate::hygiene::conversion::{convert, formula};
 use crate::model::quantity::Quantity;
@@ -57,12 +57,15 @@ impl Calculation for UnitConversion {
 
     fn answer(input: UnitConversionInput, working: &mut Working) -> Result<UnitConversionAnswer, Faults> {
         let mut faults = Faults::default();
-        let molar_mass = input
-            .molar_mass
-            .as_ref()
-            .and_then(|mass| above_zero(mass, Unit::GPerMol, "/molar_mass", &mut faults));
+        let molar_mass = input.molar_mass.as_ref().and_then(|mass| molar_mass(mass, &mut faults));
         let air = state(input.temperature.as_ref(), input.pressure.as_ref(), "", &mut faults);
         let (from, to) = (input.quantity.unit, input.to);
+        let celsius = input.quantity.in_unit(Unit::Celsius);
+        if celsius.is_some_and(|celsius| {
+            celsius.upper().map_or(celsius.lower(), |upper| upper.min(celsius.lower())) < ABSOLUTE_ZERO
+        }) {
+            faults.note("/quantity", "must not be below absolute zero");
+        }
         let of_gas =
             |dimension| matches!(dimension, Dimension::MassConcentration | Dimension::VolumeFraction);
         let between = from.dimension() != to.dimension();

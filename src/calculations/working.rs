@@ -16,18 +16,27 @@ impl Working {
         Self { asked, steps: Vec::new() }
     }
 
-    /// Adds a step; `values` makes its inputs and its result.
+    /// Adds a step; `values` makes its inputs and its result. What has no result is no step.
     pub fn step(&mut self, step: &str, formula: Formula, values: impl FnOnce() -> (Value, Value)) {
         if self.asked {
             let (inputs, result) = values();
-            self.steps.push(Step::new(step, formula, inputs, result));
+            self.keep(Step::new(step, formula, inputs, result));
         }
     }
 
     /// Adds steps made elsewhere.
     pub fn take(&mut self, steps: impl FnOnce() -> Vec<Step>) {
         if self.asked {
-            self.steps.extend(steps());
+            for step in steps() {
+                self.keep(step);
+            }
+        }
+    }
+
+    fn keep(&mut self, step: Step) {
+        let nothing = step.result.is_null() || step.result.as_object().is_some_and(serde_json::Map::is_empty);
+        if !nothing {
+            self.steps.push(step);
         }
     }
 

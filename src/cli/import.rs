@@ -6,6 +6,7 @@ use crate::cli::failure::{Failure, in_words};
 use crate::cli::session::Session;
 use crate::model::facts::agent::Agent;
 use crate::model::facts::laboratory::LabReportDraft;
+use crate::model::magnitude;
 use crate::model::shape::Shape as _;
 use crate::registry::facts::{laboratory, laboratory_csv, sampling};
 use crate::registry::refusal::Refusal;
@@ -153,8 +154,10 @@ async fn finish(session: &Session, change: Change, dry_run: bool, told: &str) ->
 }
 
 fn read_json(file: &Path, text: &[u8]) -> Result<Value, Failure> {
-    serde_json::from_slice(text)
-        .map_err(|error| Failure::Refused(format!("{} is not JSON: {error}", file.display())))
+    let body = serde_json::from_slice(text)
+        .map_err(|error| Failure::Refused(format!("{} is not JSON: {error}", file.display())))?;
+    let faults = magnitude::faults_of(&body);
+    if faults.is_empty() { Ok(body) } else { Err(about(file, "", &faults.into())) }
 }
 
 fn about(file: &Path, place: &str, refusal: &Refusal) -> Failure {

@@ -1,6 +1,7 @@
 //! Comparing a shift with the limits of its own day.
 
 use crate::conclusions::limits::AgentEvidence;
+use crate::hygiene::short_term::{CEILING_MINUTES, any_reaches, said_of_window};
 use crate::model::facts::agent::{Limit, LimitKind};
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::measured::{Answer, Measured};
@@ -8,10 +9,6 @@ use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::{record, words};
 use chrono::NaiveDate;
-
-/// Over how many minutes a ceiling is looked at whose averaging time is not stated: 29 CFR 1910.1000(a)(1) takes a
-/// 15-minute average where instantaneous monitoring is not feasible, as it never is with a filter.
-pub const CEILING_WINDOW_MINUTES: f64 = 15.0;
 
 words! {
     /// The answer of a comparison with a level.
@@ -98,23 +95,19 @@ pub fn compare(
 fn window(limit: &Limit) -> f64 {
     // Averaging times are minutes of a shift, far below 2^52.
     #[expect(clippy::cast_precision_loss, reason = "minutes of a shift")]
-    limit.averaging_minutes.map_or(CEILING_WINDOW_MINUTES, |minutes| minutes as f64)
+    limit.averaging_minutes.map_or(CEILING_MINUTES, |minutes| minutes as f64)
 }
 
-/// A short-term limit against what was measured: any stretch whose mean reaches it does; one no longer than the window
-/// that lies below says so; a longer one can show an excess and never the absence of one. `None` without stretches.
+/// A short-term limit against what was measured; `None` without stretches.
 fn against_short_term(level: f64, window: f64, stretches: &[Stretch]) -> Option<Answer> {
-    let one = |stretch: &Stretch| match stretch.mean.against(level) {
-        Answer::Below if stretch.minutes > window => Answer::CannotTell,
-        answer => answer,
-    };
-    if stretches.iter().any(|stretch| one(stretch) == Answer::AtOrAbove) {
-        return Some(Answer::AtOrAbove);
+    let said = |stretch: &Stretch| said_of_window(stretch.mean, stretch.minutes, window);
+    let of_all = any_reaches(stretches.iter().map(said), level);
+    if of_all == Some(Answer::AtOrAbove) {
+        return of_all;
     }
     // Where short-term samples were taken they speak for the shift; filters of the whole shift then add nothing.
     let chosen = stretches.iter().any(|stretch| stretch.short_term);
-    let answers = stretches.iter().filter(|stretch| stretch.short_term == chosen).map(one);
-    answers.max_by_key(|answer| *answer == Answer::CannotTell)
+    any_reaches(stretches.iter().filter(|stretch| stretch.short_term == chosen).map(said), level)
 }
 
 #[cfg(test)]

@@ -39,6 +39,7 @@ pub mod sample_plan;
 pub mod severity;
 pub mod shapiro_wilk;
 pub mod shift;
+pub mod short_term;
 pub mod silica;
 pub mod substitution;
 pub mod sufficiency;

@@ -13,61 +13,13 @@ use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::words;
 
+mod flags;
 mod posterior_figures;
 mod worker_figures;
 
+pub use flags::*;
 pub use posterior_figures::PosteriorFigures;
 pub use worker_figures::WorkerFigures;
-
-/// There is no result.
-pub const NO_RESULTS: &str = "no_results";
-/// One result has no spread.
-pub const SINGLE_RESULT: &str = "single_result";
-/// All results are the same value, so that there is no spread.
-pub const ALL_EQUAL: &str = "all_equal";
-/// No result is a detected value.
-pub const NO_DETECTED_RESULTS: &str = "no_detected_results";
-/// Fewer than two different detected values: no distribution is fitted.
-pub const FEWER_THAN_TWO_DISTINCT_DETECTED: &str = "fewer_than_two_distinct_detected";
-/// A result is not above zero, which no log-normal distribution holds.
-pub const VALUE_NOT_POSITIVE: &str = "value_not_positive";
-/// What compares with a limit is absent because none was given.
-pub const NO_LIMIT: &str = "no_limit";
-/// The fit is not tested: fewer than 3 results, more than 5000, or one that is not a plain value.
-pub const FIT_NOT_TESTED: &str = "fit_not_tested";
-/// EN 689 takes at least 3 results.
-pub const TOO_FEW_FOR_EN_689: &str = "too_few_for_en_689";
-/// EN 689 from 6 results needs a fitted distribution.
-pub const EN_689_NEEDS_A_FIT: &str = "en_689_needs_a_fit";
-/// A result above a limit only or a range leaves the estimates by substitution and ranks without an answer.
-pub const RANGES_NOT_RANKED: &str = "ranges_not_ranked";
-/// A figure is too large for any number.
-pub const BEYOND_NUMBERS: &str = "beyond_numbers";
-/// A non-detect's limit is above the exposure limit.
-pub const REPORTING_LIMIT_TOO_HIGH: &str = "reporting_limit_too_high";
-
-/// Every flag of a profile with its meaning.
-pub const FLAGS: &[(&str, &str)] = &[
-    (NO_RESULTS, "There is no result."),
-    (SINGLE_RESULT, "One result has no spread."),
-    (ALL_EQUAL, "All results are the same value, so that there is no spread."),
-    (NO_DETECTED_RESULTS, "No result is a detected value."),
-    (
-        FEWER_THAN_TWO_DISTINCT_DETECTED,
-        "Fewer than two different detected values: no distribution is fitted.",
-    ),
-    (VALUE_NOT_POSITIVE, "A result is not above zero, which no log-normal distribution holds."),
-    (NO_LIMIT, "What compares with a limit is absent because none was given."),
-    (
-        FIT_NOT_TESTED,
-        "The fit is not tested: fewer than 3 results, more than 5000, or one that is no plain value.",
-    ),
-    (TOO_FEW_FOR_EN_689, "EN 689 takes at least 3 results."),
-    (EN_689_NEEDS_A_FIT, "EN 689 from 6 results needs a fitted distribution."),
-    (RANGES_NOT_RANKED, "Overloaded results and ranges leave substitution and ranks without an answer."),
-    (BEYOND_NUMBERS, "A figure is too large for any number."),
-    (REPORTING_LIMIT_TOO_HIGH, "A non-detect's limit is above the exposure limit."),
-];
 
 words! {
     /// How the distribution was estimated.
@@ -399,6 +351,9 @@ fn fill_exact(
         upper_70: sample.percentile_limit(0.95, 0.70).and_then(figure),
         upper_95: sample.percentile_limit(0.95, 0.95).and_then(figure),
     });
+    if profile.arithmetic_mean.is_some_and(|mean| mean.lower_95.is_some_and(|lower| lower > mean.estimate)) {
+        profile.flag(MEAN_BELOW_ITS_LIMIT);
+    }
     profile.exceedance_fraction = limit.map(|limit| ExceedanceFigure {
         estimate: significant(sample.exceedance(limit)),
         lower_95: figure(sample.exceedance_limit(limit, 0.05)),

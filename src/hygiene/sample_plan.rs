@@ -171,13 +171,14 @@ pub fn workers_to_sample(group_size: u32, confidence: f64, top_fraction: f64) ->
     // P(none among n + 1) = P(none among n) (N - K - n) / (N - n).
     let (mut missed, mut drawn) = (1.0, 0.0);
     let mut exact = 0;
-    while significant(missed) > missed_most && drawn < size {
+    // One at least: a confidence next to nothing is more than none.
+    while (exact == 0 || significant(missed) > missed_most) && drawn < size {
         missed *= (size - top - drawn).max(0.0) / (size - drawn);
         drawn += 1.0;
         exact += 1;
     }
     let handbook = (1.0 - missed_most.powf(1.0 / top_exactly)) * (size - 0.5 * (top_exactly - 1.0));
-    Some(WorkersToSample { top: whole(top), exact, handbook: whole(handbook.round().min(size)) })
+    Some(WorkersToSample { top: whole(top), exact, handbook: whole(handbook.round().clamp(1.0, size)) })
 }
 
 /// A count that was made in floating point.
@@ -217,6 +218,15 @@ pub fn workers_of_many(confidence: f64, top_fraction: f64) -> Option<f64> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    // By definition: with nobody sampled nobody of the top is among them, whatever little confidence is asked for.
+    #[test]
+    fn somebody_is_sampled_however_little_confidence_is_asked_for() {
+        for confidence in [1e-9, 1e-20, 1e-100] {
+            let found = workers_to_sample(20, confidence, 0.1).unwrap();
+            assert_eq!((found.exact, found.handbook), (1, 1));
+        }
+    }
 
     // Leidel, Busch and Lynch, NIOSH 77-173, 1977, table 3.1 (top 10 % with 90 % confidence, from memory): 18-20: 13,
     // 30-37: 16, 50: 18; the exact number for 20 is 14.

@@ -114,9 +114,10 @@ pub struct Severity {
 /// ```
 pub fn half_width(segments: &[(f64, f64)], limit: f64, error: f64, procedure: Procedure) -> f64 {
     let minutes: f64 = segments.iter().map(|(_, minutes)| minutes).sum();
-    let squares: f64 =
-        segments.iter().map(|(concentration, minutes)| (concentration * minutes).powi(2)).sum();
-    let consecutive = || error * squares.sqrt() / (limit * minutes);
+    // The root of the sum of squares without the squares, which a double may not hold.
+    let root =
+        segments.iter().fold(0.0, |root, (concentration, minutes)| f64::hypot(root, concentration * minutes));
+    let consecutive = || error * (root / minutes / limit);
     let count = segments.iter().fold(0.0, |count, _| count + 1.0);
     match procedure {
         _ if segments.len() == 1 => error,
@@ -273,6 +274,18 @@ pub fn many_grab_samples(results: &[f64], limit: f64) -> Option<Severity> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    // Arithmetic: one segment's root is c t, so that the half-width over two of equal length is half the error times c / limit.
+    #[test]
+    fn very_large_and_very_small_values_have_a_half_width() {
+        for (concentration, limit) in [(1e100, 1e-100), (1e-100, 1e100), (1e100, 1e100)] {
+            for minutes in [240.0, 1e100, 1e-100] {
+                let segments = [(concentration, minutes), (0.0, minutes)];
+                let half = half_width(&segments, limit, 0.2, Procedure::Osha);
+                assert!((half / (0.1 * (concentration / limit)) - 1.0).abs() < 1e-12, "{minutes}: {half}");
+            }
+        }
+    }
 
     #[test]
     fn an_average_exactly_at_the_limit_without_error_is_not_above_it() {

@@ -3,6 +3,7 @@
 pub mod declare;
 pub mod facts;
 pub mod identifiers;
+pub mod magnitude;
 pub mod measured;
 pub mod printed;
 pub mod quantity;

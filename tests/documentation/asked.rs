@@ -1,14 +1,7 @@
 //! Every calculation by its name, answering as the API does.
 
-use doseward::calculations::Calculation;
 use doseward::calculations::working::Working;
-use doseward::calculations::{
-    air_clearing::AirClearing, air_volume::AirVolume, concentration::Concentration,
-    control_effect::ControlEffect, cumulative_exposure::CumulativeExposure, extended_shift::ExtendedShift,
-    group_profile::GroupProfile, mixture::Mixture, noise_dose::NoiseDose, removal_efficiency::Removal,
-    sample_plan::SamplePlan, severity::Severity, shift_average::ShiftAverage, surveillance::Surveillance,
-    unit_conversion::UnitConversion,
-};
+use doseward::calculations::{Calculation, WithEach, with_each};
 use doseward::model::shape::Shape as _;
 use serde_json::{Value, json};
 
@@ -22,10 +15,6 @@ pub(crate) struct Asked {
     pub answer: fn(&Value) -> Value,
 }
 
-const fn of<C: Calculation>() -> Asked {
-    Asked { name: C::NAME, example: C::example, answer: answer::<C> }
-}
-
 fn answer<C: Calculation>(input: &Value) -> Value {
     let input = C::Input::parse(input).unwrap_or_else(|faults| panic!("{}: {faults:?}", C::NAME));
     let mut working = Working::new(true);
@@ -36,20 +25,16 @@ fn answer<C: Calculation>(input: &Value) -> Value {
 }
 
 /// All of them.
-pub(crate) const ALL: [Asked; 15] = [
-    of::<AirVolume>(),
-    of::<Concentration>(),
-    of::<UnitConversion>(),
-    of::<ShiftAverage>(),
-    of::<Severity>(),
-    of::<Mixture>(),
-    of::<ExtendedShift>(),
-    of::<GroupProfile>(),
-    of::<ControlEffect>(),
-    of::<Removal>(),
-    of::<AirClearing>(),
-    of::<NoiseDose>(),
-    of::<CumulativeExposure>(),
-    of::<SamplePlan>(),
-    of::<Surveillance>(),
-];
+pub(crate) fn all() -> Vec<Asked> {
+    let mut all = All(Vec::new());
+    with_each(&mut all);
+    all.0
+}
+
+struct All(Vec<Asked>);
+
+impl WithEach for All {
+    fn with<C: Calculation + 'static>(&mut self) {
+        self.0.push(Asked { name: C::NAME, example: C::example, answer: answer::<C> });
+    }
+}

@@ -4,7 +4,7 @@
 //! `input`, and of the `answer` the figures that the page speaks of. A whole number must be met exactly, another one to
 //! half a unit of its last digit.
 
-use crate::asked::ALL;
+use crate::asked::all;
 use crate::beside;
 use crate::page;
 use serde_json::Value;
@@ -66,7 +66,7 @@ fn every_example_of_the_page_is_what_the_code_answers() {
         let input = &example["input"];
         let (name, found) = match (example["calculation"].as_str(), example["figure"].as_str()) {
             (Some(name), None) => {
-                let asked = ALL.iter().find(|asked| asked.name == name);
+                let asked = all().into_iter().find(|asked| asked.name == name);
                 (name, (asked.unwrap_or_else(|| panic!("no calculation {name}")).answer)(input))
             }
             (None, Some(name)) => (name, beside::answer(name, input)),
@@ -81,7 +81,7 @@ fn every_example_of_the_page_is_what_the_code_answers() {
 #[test]
 fn every_calculation_has_an_example_on_the_page() {
     let examples = examples();
-    for asked in &ALL {
+    for asked in all() {
         assert!(examples.iter().any(|example| example["calculation"] == asked.name), "{}", asked.name);
     }
 }

@@ -61,6 +61,20 @@ pub struct Behind {
     pub not_accepted: usize,
 }
 
+impl Behind {
+    /// The shifts of a group's era.
+    pub(super) fn of_era(era: &EraMean) -> Self {
+        Self {
+            n: era.n,
+            worker_count: era.worker_count,
+            date_count: era.date_count,
+            first: era.first,
+            last: era.last,
+            not_accepted: era.not_accepted,
+        }
+    }
+}
+
 /// The mean of a time in a group.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Grounds {
@@ -81,6 +95,21 @@ pub struct Grounds {
 }
 
 impl Grounds {
+    /// A mean of so many minutes a shift, with the shifts that it rests on.
+    pub(super) fn measured(
+        basis: Basis,
+        mean: Option<MeanWithLimits>,
+        shift_minutes: Option<f64>,
+        behind: Behind,
+    ) -> Self {
+        Self { shift_minutes, behind: Some(behind), ..Self::unmeasured(basis, mean) }
+    }
+
+    /// A mean that rests on no shift, or none.
+    fn unmeasured(basis: Basis, mean: Option<MeanWithLimits>) -> Self {
+        Self { basis, mean, noise: None, prior_widened: false, shift_minutes: None, behind: None, gap: None }
+    }
+
     /// Whether it rests on at least one measured shift.
     pub fn is_measured(&self) -> bool {
         matches!(self.basis, Basis::Own | Basis::Group | Basis::Posterior)
@@ -108,37 +137,15 @@ pub fn era_grounds(
         return noise_grounds(evidence, group, era);
     }
     let own = own_of_era(evidence, group, era, unit);
-    let own_behind = own_behind(&own);
-    let own_minutes = mean_minutes(&own);
     if let Some(mean) = enough(&own).and_then(|twas| estimated_mean(&twas)) {
         let mean = MeanWithLimits { estimate: mean.estimate, lower: mean.lower_95, upper: mean.upper_95 };
-        return EraGrounds::Measured(Grounds {
-            basis: Basis::Own,
-            mean: Some(mean),
-            noise: None,
-            prior_widened: false,
-            shift_minutes: own_minutes,
-            behind: Some(own_behind),
-            gap: None,
-        });
+        let minutes = mean_minutes(&own);
+        return EraGrounds::Measured(Grounds::measured(Basis::Own, Some(mean), minutes, own_behind(&own)));
     }
-    let behind = Behind {
-        n: era.n,
-        worker_count: era.worker_count,
-        date_count: era.date_count,
-        first: era.first,
-        last: era.last,
-        not_accepted: era.not_accepted,
-    };
     let grounds = |basis, mean| {
         EraGrounds::Measured(Grounds {
-            basis,
-            mean,
-            noise: None,
             prior_widened: basis == Basis::Posterior && era.posterior.is_some_and(|one| one.prior_widened),
-            shift_minutes: era.shift_minutes,
-            behind: Some(behind),
-            gap: None,
+            ..Grounds::measured(basis, mean, era.shift_minutes, Behind::of_era(era))
         })
     };
     match (era.method, era.mean) {
@@ -206,24 +213,8 @@ pub fn grounds(
     };
     let judged = judgement.and_then(|judgement| judged_mean(evidence, &judgement.fact, unit));
     match judged {
-        Some(mean) => Grounds {
-            basis: Basis::Judgement,
-            mean: Some(mean),
-            noise: None,
-            prior_widened: false,
-            shift_minutes: None,
-            behind: None,
-            gap: None,
-        },
-        None => Grounds {
-            basis: Basis::None,
-            mean: None,
-            noise: None,
-            prior_widened: false,
-            shift_minutes: None,
-            behind: None,
-            gap: Some(gap),
-        },
+        Some(mean) => Grounds::unmeasured(Basis::Judgement, Some(mean)),
+        None => Grounds { gap: Some(gap), ..Grounds::unmeasured(Basis::None, None) },
     }
 }
 
@@ -246,11 +237,21 @@ fn own_of_era<'e>(
     era: &EraMean,
     unit: Unit,
 ) -> Vec<(&'e OwnShift, Measured)> {
+    own_shifts(evidence, group, era, |own| evidence.agent.convert(own.mean_twa?, own.unit, unit))
+}
+
+/// The worker's usable shifts in a group and era with what is taken of each, by date.
+pub(super) fn own_shifts<'e>(
+    evidence: &HistoryEvidence<'e>,
+    group: &GroupExposure,
+    era: &EraMean,
+    taken: impl Fn(&OwnShift) -> Option<Measured>,
+) -> Vec<(&'e OwnShift, Measured)> {
     let mut own: Vec<(&OwnShift, Measured)> = evidence
         .own
         .iter()
         .filter(|own| own.enters_profile && own.group == group.group && era.holds(own.date))
-        .filter_map(|own| Some((own, evidence.agent.convert(own.mean_twa?, own.unit, unit)?)))
+        .filter_map(|own| Some((own, taken(own)?)))
         .collect();
     own.sort_by_key(|(own, _)| own.date);
     own

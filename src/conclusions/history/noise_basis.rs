@@ -1,7 +1,7 @@
 //! The mean level of noise behind an interval, and what equal-energy data there are.
 
 use crate::conclusions::history::basis::{
-    Basis, Behind, EraGrounds, GapKind, Grounds, mean_minutes, own_behind,
+    Basis, Behind, EraGrounds, GapKind, Grounds, mean_minutes, own_behind, own_shifts,
 };
 use crate::conclusions::history::evidence::{EraMean, GroupExposure, HistoryEvidence, NoiseMean, OwnShift};
 use crate::conclusions::history::thresholds::OWN_DATES_ENOUGH;
@@ -22,7 +22,9 @@ pub fn noise_grounds(evidence: &HistoryEvidence<'_>, group: &GroupExposure, era:
     let Some(noise) = era.noise else {
         return EraGrounds::Nothing(if era.n > 0 { GapKind::DataCannotTell } else { GapKind::NoDataInEra });
     };
-    let own = |criterion: NoiseCriterion| own_levels(evidence, group, era, criterion);
+    let own = |criterion: NoiseCriterion| {
+        own_shifts(evidence, group, era, |own| own.mean_twa.filter(|_| own.criterion == Some(criterion)))
+    };
     let mine = own(noise.criterion);
     let behind = own_behind(&mine);
     let levels = levels_of(&mine);
@@ -33,30 +35,13 @@ pub fn noise_grounds(evidence: &HistoryEvidence<'_>, group: &GroupExposure, era:
         let enough = own_behind(&energies).date_count >= OWN_DATES_ENOUGH;
         let equal_energy = if enough { energy_mean(&levels_of(&energies)) } else { noise.equal_energy };
         return EraGrounds::Measured(Grounds {
-            basis: Basis::Own,
-            mean: Some(mean_of(mean)),
             noise: Some(NoiseMean { range, equal_energy, ..noise }),
-            prior_widened: false,
-            shift_minutes: mean_minutes(&mine),
-            behind: Some(behind),
-            gap: None,
+            ..Grounds::measured(Basis::Own, Some(mean_of(mean)), mean_minutes(&mine), behind)
         });
     }
     EraGrounds::Measured(Grounds {
-        basis: Basis::Group,
-        mean: era.mean,
         noise: Some(noise),
-        prior_widened: false,
-        shift_minutes: era.shift_minutes,
-        behind: Some(Behind {
-            n: era.n,
-            worker_count: era.worker_count,
-            date_count: era.date_count,
-            first: era.first,
-            last: era.last,
-            not_accepted: era.not_accepted,
-        }),
-        gap: None,
+        ..Grounds::measured(Basis::Group, era.mean, era.shift_minutes, Behind::of_era(era))
     })
 }
 
@@ -80,24 +65,6 @@ pub fn range_of(levels: &[Measured]) -> Option<Measured> {
         Some(upper) => Measured::Between { lower, upper },
         None => Measured::Above(lower),
     })
-}
-
-/// The worker's usable shifts by one criterion in a group and era, by date.
-fn own_levels<'e>(
-    evidence: &HistoryEvidence<'e>,
-    group: &GroupExposure,
-    era: &EraMean,
-    criterion: NoiseCriterion,
-) -> Vec<(&'e OwnShift, Measured)> {
-    let mut own: Vec<(&OwnShift, Measured)> = evidence
-        .own
-        .iter()
-        .filter(|own| own.enters_profile && own.group == group.group && era.holds(own.date))
-        .filter(|own| own.criterion == Some(criterion))
-        .filter_map(|own| Some((own, own.mean_twa?)))
-        .collect();
-    own.sort_by_key(|(own, _)| own.date);
-    own
 }
 
 fn levels_of(own: &[(&OwnShift, Measured)]) -> Vec<Measured> {

@@ -61,7 +61,7 @@ impl Case<'_, '_> {
         self.samples.usable.iter().filter(here).collect()
     }
 
-    pub(super) fn left_out(&self, positions: &[Position], short_term: bool) -> Vec<Excluded> {
+    fn left_out(&self, positions: &[Position], short_term: bool) -> Vec<Excluded> {
         self.samples
             .left_out
             .iter()
@@ -83,7 +83,7 @@ impl Case<'_, '_> {
         ends.iter().any(ran) || (ends.is_empty() && !self.left_out(ENDS, false).is_empty())
     }
 
-    pub(super) fn empty(&self, position: Position, short_term: bool) -> VerdictView {
+    fn empty(&self, position: Position, short_term: bool) -> VerdictView {
         VerdictView {
             agent_code: self.evidence.agent.code().clone(),
             control_id: self.control_id(),
@@ -135,8 +135,7 @@ impl Case<'_, '_> {
             }
         }
         let adjusted = compared.adjusted_for_arc_time();
-        let mut excluded = self.left_out(&[position], short_term);
-        excluded.append(&mut compared.sides.excluded);
+        let begun = self.begun(&mut compared, (position, short_term), &flags);
         let effect = &compared.effect;
         let told = Told {
             control: self.title(),
@@ -147,10 +146,7 @@ impl Case<'_, '_> {
             confounders: &compared.confounders,
             date_count: compared.dates().len(),
         };
-        let mut view = VerdictView {
-            excluded,
-            confounders: compared.confounders.clone(),
-            confounded: !compared.confounders.is_empty(),
+        VerdictView {
             n_without: Some(count(effect.n_without)),
             n_with: Some(count(effect.n_with)),
             n_below_without: Some(count(effect.n_below_without)),
@@ -168,13 +164,31 @@ impl Case<'_, '_> {
             further_samples: effect.further_samples.map(i64::from),
             adjusted_for_arc_time: adjusted.as_ref().map(|(view, _)| view.clone()),
             sentence: sentence(&told),
-            flags: owned(&flags),
             working: self.asked.working.then(|| {
                 let mut steps = compared.steps();
                 steps.extend(adjusted.into_iter().map(|(_, step)| step));
                 steps.extend(remaining.step);
                 steps
             }),
+            ..begun
+        }
+    }
+
+    /// A verdict from two sides but for its figures and words: what was left out, what may explain a difference, flags and
+    /// counts.
+    pub(super) fn begun(
+        &self,
+        compared: &mut Compared<'_>,
+        (position, short_term): (Position, bool),
+        flags: &[&str],
+    ) -> VerdictView {
+        let mut excluded = self.left_out(&[position], short_term);
+        excluded.append(&mut compared.sides.excluded);
+        let mut view = VerdictView {
+            excluded,
+            confounders: compared.confounders.clone(),
+            confounded: !compared.confounders.is_empty(),
+            flags: owned(flags),
             ..self.empty(position, short_term)
         };
         describe(&mut view, compared.sides.all());
@@ -267,7 +281,7 @@ pub(super) fn raise_flags(flags: &mut Vec<&str>, compared: &Compared<'_>) {
 }
 
 /// Fills in how many results, workers and dates stand behind a verdict, and whether any was voided.
-pub(super) fn describe<'s>(view: &mut VerdictView, samples: impl Iterator<Item = &'s TaskSample>) {
+fn describe<'s>(view: &mut VerdictView, samples: impl Iterator<Item = &'s TaskSample>) {
     let samples: Vec<&TaskSample> = samples.collect();
     let dates = dates(samples.iter().copied());
     let workers: BTreeSet<&Place> = samples
@@ -293,6 +307,6 @@ pub(super) fn count(number: usize) -> i64 {
     i64::try_from(number).unwrap_or(i64::MAX)
 }
 
-pub(super) fn owned(flags: &[&str]) -> Vec<String> {
+fn owned(flags: &[&str]) -> Vec<String> {
     flags.iter().map(|flag| (*flag).to_owned()).collect()
 }

@@ -2,7 +2,7 @@
 
 use crate::conclusions::asked::Asked;
 use crate::conclusions::sample::{Concluded, conclude};
-use crate::conclusions::verdict::case::{Case, count, describe, owned, raise_flags};
+use crate::conclusions::verdict::case::{Case, count, raise_flags};
 use crate::conclusions::verdict::level_sentence::{ToldLevel, level_sentence};
 use crate::conclusions::verdict::shift_value::ShiftValue;
 use crate::conclusions::verdict::task_sample::{TaskEvidence, belongs};
@@ -49,8 +49,7 @@ impl Case<'_, '_> {
         let found = level_difference(&without, &with, compared.question.paired);
         let mut flags: Vec<&str> = found.flags.clone();
         raise_flags(&mut flags, &compared);
-        let mut excluded = self.left_out(&[position], short_term);
-        excluded.append(&mut compared.sides.excluded);
+        let begun = self.begun(&mut compared, (position, short_term), &flags);
         let told = ToldLevel {
             control: self.title(),
             position,
@@ -59,10 +58,7 @@ impl Case<'_, '_> {
             confounders: &compared.confounders,
             date_count: compared.dates().len(),
         };
-        let mut view = VerdictView {
-            excluded,
-            confounders: compared.confounders.clone(),
-            confounded: !compared.confounders.is_empty(),
+        VerdictView {
             n_without: Some(count(found.n_without)),
             n_with: Some(count(found.n_with)),
             n_below_without: Some(count(found.n_below_without)),
@@ -73,12 +69,9 @@ impl Case<'_, '_> {
             probability_lowered: found.probability_lowered,
             verdict: found.verdict,
             sentence: level_sentence(&told),
-            flags: owned(&flags),
             working: self.asked.working.then(|| steps(&compared, &found)),
-            ..self.empty(position, short_term)
-        };
-        describe(&mut view, compared.sides.all());
-        view
+            ..begun
+        }
     }
 }
 

@@ -45,6 +45,18 @@ fn too_little_detected_is_compared_by_the_posterior() {
     }
 }
 
+// Arithmetic: a limit is not beyond its estimate. The levels are invented: the results lie far outside their prior.
+#[test]
+fn far_outside_the_prior_the_interval_is_in_order() {
+    for limit in [1e50, 1e100, 1e-50, 1e-100, 1e9] {
+        let question = Question { limit_of_prior: Some(limit), ..Question::new(false, 50.0) };
+        let effect = control_effect(&values(&[4.2]), &[Measured::Below(1.0)], &question);
+        let Effect { estimate, lower_95, upper_95 } = effect.ratio_of_geometric_means;
+        assert_eq!(effect.method, Some(EffectMethod::Posterior));
+        assert!(lower_95 <= estimate && estimate <= upper_95, "{limit}: {effect:?}");
+    }
+}
+
 // By its symmetry: the same on both sides is as likely lower as higher.
 #[test]
 fn a_posterior_of_equal_sides_is_centred_on_no_difference() {

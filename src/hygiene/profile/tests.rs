@@ -26,6 +26,16 @@ fn nothing_is_fitted_to_too_little() {
     assert!(impossible.flags.contains(&VALUE_NOT_POSITIVE));
 }
 
+// Arithmetic: s is 8.6 on logarithms; exp(s^2 / 2) = 1e16 outgrows the unbiased estimate's factor.
+#[test]
+fn a_mean_below_its_own_lower_limit_is_flagged() {
+    let wide = group_profile(&values(&[1e-9, 1.9, 0.5, 1.1, 2.2, 0.7]), &Against::limit(Some(5.0)));
+    let mean = wide.arithmetic_mean.unwrap();
+    assert!(mean.lower_95.unwrap() > mean.estimate && wide.flags.contains(&MEAN_BELOW_ITS_LIMIT), "{wide:?}");
+    let usual = group_profile(&values(&[0.3, 1.9, 0.5, 1.1, 2.2, 0.7]), &Against::limit(Some(5.0)));
+    assert!(!usual.flags.contains(&MEAN_BELOW_ITS_LIMIT));
+}
+
 #[test]
 fn the_largest_result_keeps_its_comparator() {
     let non_detects = [Measured::Below(0.1), Measured::Below(0.2)];

@@ -2,6 +2,7 @@
 
 use crate::model::facts::agent::Agent;
 use crate::model::facts::laboratory::{BlankCorrected, LabReport, ReplacedAs, ResultDraft};
+use crate::model::magnitude::{OUT_OF_RANGE, in_range};
 use crate::model::quantity::Quantity;
 use crate::model::shape::{Faults, Shape, parse_date};
 use crate::model::text::Code;
@@ -190,7 +191,16 @@ impl Cells<'_> {
             return None;
         }
         match Quantity::reported(comparator, text, unit) {
-            Ok(quantity) => Some(quantity),
+            Ok(quantity)
+                if in_range(quantity.measured.lower())
+                    && in_range(quantity.measured.upper().unwrap_or(0.0)) =>
+            {
+                Some(quantity)
+            }
+            Ok(_) => {
+                self.fault(column, OUT_OF_RANGE, faults);
+                None
+            }
             Err(detail) => {
                 self.fault(column, detail, faults);
                 None
@@ -333,6 +343,17 @@ mod tests {
         let mass = report.rows[0].draft.mass.as_ref().unwrap();
         assert_eq!((mass.reported.as_deref(), mass.measured.upper()), (Some("0.020"), Some(0.02)));
         assert_eq!(report.rows[0].draft.agent_code.as_str(), "chromium_vi");
+    }
+
+    #[test]
+    fn a_value_beyond_any_quantity_is_refused_in_its_column() {
+        for value in ["5e-324", "1.7e308"] {
+            let file =
+                format!("sample_number,agent,value,unit,reporting_limit\nS-1,18540-29-9,{value},ug,0.020\n");
+            let faults = read(&head(), file.as_bytes(), &agents()).unwrap_err();
+            let fault = faults.iter().next().unwrap();
+            assert_eq!((fault.pointer.as_str(), fault.detail.as_str()), ("/results/0/value", OUT_OF_RANGE));
+        }
     }
 
     #[test]
