@@ -242,7 +242,8 @@ fn every_route_has_its_row() {
 
 /// The path of a thing that exists.
 async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
-    let path = path.replace("{file}", "swagger-ui.css").replace("{name}", "faults").replace("{token}", "dw1_none");
+    let path =
+        path.replace("{file}", "swagger-ui.css").replace("{name}", "faults").replace("{token}", "dw1_none");
     let Some((before, after)) = path.split_once("{id}") else { return path };
     let kind = before.trim_matches('/').rsplit('/').next().unwrap();
     let administrator = app.as_role("administrator");

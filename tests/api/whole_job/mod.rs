@@ -92,4 +92,5 @@ async fn five_roles_take_filters_to_the_examinations_that_are_owed() {
     record::exports(&plant).await;
     record::replays(&plant).await;
     record::journal(&plant).await;
+    record::calendar(&plant).await;
 }

@@ -61,6 +61,36 @@ pub(super) async fn exports(plant: &Plant<'_>) {
     assert_eq!(plant.speak("corporate").post("/workers", &json!({})).await.status, 403);
 }
 
+/// A calendar program sees what is due and when, by a token that opens nothing else, and names nobody.
+pub(super) async fn calendar(plant: &Plant<'_>) {
+    let administrator = plant.app.as_role("administrator");
+    let accounts = administrator.get("/accounts").await;
+    let is_physician = |account: &&Value| account["roles"][0]["role"] == "physician";
+    let physician = items(&accounts.json).iter().find(is_physician).unwrap();
+    let path = format!("/accounts/{}/tokens", physician["id"].as_str().unwrap());
+    let made = administrator.post(&path, &json!({"label": "calendar", "opens": "calendar"})).await;
+    let token = made.json["token"].as_str().unwrap();
+    let address = format!("/calendars/{token}/due-dates.ics");
+    let read = plant.app.as_nobody().get(&address).await;
+    assert_eq!(read.status, 200, "{}", read.text);
+    assert!(read.header("content-type").starts_with("text/calendar"));
+    let unfolded = read.text.replace("\r\n ", "");
+    let due: Vec<&str> =
+        unfolded.split("\r\n").filter_map(|line| line.strip_prefix("DTSTART;VALUE=DATE:")).collect();
+    // Ada's and Milo's; Orla's was met and Cleo's withdrawn long after they were due.
+    assert_eq!(due, ["20250402", "20250602"]);
+    assert_eq!(unfolded.matches("SUMMARY:Examination to offer\r\n").count(), 2, "{unfolded}");
+    for secret in ["Ada", "Moss", "Milo", "Tark", "chromium", "lead", "1910", "examination of"] {
+        assert!(!unfolded.contains(secret), "{secret} stands in {unfolded}");
+    }
+    assert_eq!(plant.app.with_token(token).get("/duties").await.status, 401);
+    let of_api = format!("/calendars/{}/due-dates.ics", plant.app.token("physician"));
+    assert_eq!(plant.app.as_nobody().get(&of_api).await.status, 404);
+    let because = json!({"reason": "the calendar is no longer used"});
+    administrator.post(&format!("/tokens/{}/revocation", made.id()), &because).await;
+    assert_eq!(plant.app.as_nobody().get(&address).await.status, 404);
+}
+
 fn number(cell: &str) -> Value {
     json!(cell.parse::<f64>().unwrap())
 }
