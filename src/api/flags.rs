@@ -1,6 +1,7 @@
 //! Every word that may stand in `flags`, with its meaning, gathered from the rooms that raise it.
 
 use crate::calculations;
+use crate::conclusions::examiner_packet;
 use crate::conclusions::flag::Flag;
 use crate::conclusions::history::view::HistoryFlag;
 use crate::conclusions::verdict;
@@ -30,7 +31,8 @@ const OF_READERS: &[(&str, &str)] = &[
 /// Every word once, in alphabetical order.
 pub fn flags() -> BTreeMap<&'static str, &'static str> {
     let mut all = BTreeMap::new();
-    let tables = OF_DUTIES.iter().chain(OF_READERS).chain(profile::FLAGS).chain(air_clearing::FLAGS).copied();
+    let tables = OF_DUTIES.iter().chain(OF_READERS).chain(profile::FLAGS).chain(air_clearing::FLAGS);
+    let tables = tables.chain(examiner_packet::FLAGS).copied();
     let of_calculations = calculations::FLAGS.iter().flat_map(|table| table.iter()).copied();
     for (word, meaning) in tables.chain(verdict::view::all_flags()).chain(of_calculations) {
         all.entry(word).or_insert(meaning);

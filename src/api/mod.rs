@@ -20,6 +20,7 @@ pub mod kinds;
 pub mod laboratory;
 pub mod measure;
 pub mod openapi;
+pub mod papers;
 pub mod problem;
 pub mod questions;
 pub mod record;
@@ -77,6 +78,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(calendar::endpoints());
+    all.extend(papers::endpoints());
     all.extend(record::endpoints());
     all.extend(accounts::endpoints());
     all.extend(docs::endpoints());

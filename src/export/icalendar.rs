@@ -1,25 +1,7 @@
 //! A calendar of due dates after RFC 5545: one event a day long for each.
 
-use chrono::{DateTime, NaiveDate, Utc};
+use crate::conclusions::due_date::DueDate;
 use icalendar::{Calendar, Class, Component, Event, EventLike, EventStatus, Property};
-use uuid::Uuid;
-
-/// Something that is due on a day.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DueDate {
-    /// Its identifier, the same in every edition of the calendar.
-    pub id: Uuid,
-    /// Counts up with every change.
-    pub sequence: i64,
-    /// When it was last changed.
-    pub changed_at: DateTime<Utc>,
-    /// The day.
-    pub due_on: NaiveDate,
-    /// What is due; names no worker.
-    pub title: String,
-    /// Whether it is no longer to be done.
-    pub cancelled: bool,
-}
 
 /// What every entry says beside its title.
 const CAUTION: &str = "A date as the clause appears to ask for it. The registry has the clause, its edition and the facts behind it; the law in force and a licensed professional decide.";
@@ -50,6 +32,7 @@ pub fn write(dates: &[DueDate]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use uuid::Uuid;
 
     // RFC 5545 (September 2009): 3.1 lines of at most 75 octets end in CRLF; 3.6.1 UID and DTSTAMP; 3.8.1.11 STATUS;
     // 3.3.11 commas and semicolons in text are escaped.

@@ -1,4 +1,6 @@
 //! Data taken out as files. A row is a [`record!`](crate::record); its columns are the record's fields in their order.
 
 pub mod csv;
+pub mod examiner_packet;
 pub mod icalendar;
+pub mod paper;

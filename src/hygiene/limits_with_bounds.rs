@@ -1,11 +1,10 @@
 //! One-sided limits where some results are only bounds.
 //!
 //! The posterior under a prior uniform in mu and ln sigma. Where every result is detected it gives exactly the limits of
-//! the non-central t distribution, and with bounds it passes into them without a step. How often its limits hold with
-//! bounds is shown by `tests/coverage` and written down in `docs/coverage-of-limits-with-bounds.md`: upper limits are
-//! cautious, the more so the fewer values were detected; lower limits of the exceedance fraction hold as they say; the
-//! lower 95 % limit of the arithmetic mean falls short where the spread is wide, by 2 to 3.5 points with 4 to 9 detected
-//! values at a GSD of 4, and by 5 to 15 points with fewer than 4.
+//! the non-central t distribution, and with bounds it passes into them without a step. Lower limits of the arithmetic mean
+//! are the lower of two, the other under a prior with 1/sigma more: the first holds too seldom where the GSD is wide, the
+//! second where it is narrow. How often all of them hold with bounds is shown by `tests/coverage` and written down in
+//! `docs/coverage-of-limits-with-bounds.md`.
 
 use super::censored::LogResult;
 use super::posterior::{Posterior, Prior};
@@ -14,13 +13,13 @@ use crate::model::working::Formula;
 /// The limits.
 pub const LIMITS_WITH_BOUNDS: Formula = Formula {
     formula: "quantile of the posterior of mu + z sigma (percentile), mu + sigma^2/2 (arithmetic mean) or \
-              1 - Phi((ln limit - mu)/sigma) (exceedance) under a prior uniform in mu and ln sigma",
+              1 - Phi((ln limit - mu)/sigma) (exceedance) under a prior uniform in mu and ln sigma; of the arithmetic mean's \
+              lower limit the lower one of this and of that under a prior with 1/sigma more",
     source: "Box and Tiao, Bayesian Inference in Statistical Analysis, 1973, section 2.4 (prior, exact for detected values; \
-             from memory); with bounds: coverage shown by this registry's own simulation, which finds the lower limit of the mean short where the \
-             GSD is wide and few values were detected",
+             from memory); the second prior, and with bounds: coverage shown by this registry's own simulation",
 };
 
-/// Lower limits of the arithmetic mean take one power of sigma less.
+/// The second prior of lower limits of the arithmetic mean has one power of sigma less.
 const LOWER_MEAN_POWER: f64 = -1.0;
 
 /// The limits of a group with bounds among its results.
@@ -37,7 +36,7 @@ const LOWER_MEAN_POWER: f64 = -1.0;
 #[derive(Debug, Clone)]
 pub struct LimitsWithBounds {
     posterior: Posterior,
-    /// Under the prior of lower limits of the mean.
+    /// Under the second prior of lower limits of the mean.
     narrower: Option<Posterior>,
 }
 
@@ -62,7 +61,8 @@ impl LimitsWithBounds {
 
     /// The lower limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
     pub fn mean_lower_limit(&self, confidence: f64) -> Option<f64> {
-        in_range(self.narrower.as_ref()?.ln_mean_quantile(1.0 - confidence))
+        let limits = [Some(&self.posterior), self.narrower.as_ref()].into_iter().flatten();
+        in_range(limits.map(|one| one.ln_mean_quantile(1.0 - confidence)).fold(f64::INFINITY, f64::min))
     }
 
     /// The limit of the share of days above `limit` (above zero): an upper one at this one-sided confidence, a lower one

@@ -179,6 +179,8 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/groups/{id}/profiles", FACT_READ),
     ("GET", "/api/v1/tasks/{id}/control-verdicts", FACT_READ),
     ("GET", "/api/v1/workers/{id}/history", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/examiner-packet", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/examiner-packet.html", FACT_READ),
     ("GET", "/api/v1/duties", FACT_READ),
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
@@ -264,7 +266,8 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
         }
         _ => things.id(&format!("sites/{kind}")).to_owned(),
     };
-    let query = if after == "/history" { "?agent_code=lead" } else { "" };
+    let query =
+        if after == "/history" || after.starts_with("/examiner-packet") { "?agent_code=lead" } else { "" };
     format!("{before}{id}{after}{query}")
 }
 

@@ -157,11 +157,11 @@ def bounded_limits(logs, limit, unit):
     fields = {}
     percentile = lambda value: post.percentile_below(math.log(value))
     mean = lambda value: post.mean_below(math.log(value))
-    # Lower limits of the mean: uniform in mu and with 1/sigma in ln sigma.
-    narrower = post.tilted(-1.0)
-    lower_mean = lambda value: narrower.mean_below(math.log(value))
+    # Lower limits of the mean: the lower one of this and of that under a prior with 1/sigma more.
+    lower = min(post, post.tilted(-1.0), key=lambda one: one.ln_arithmetic_mean(0.05))
+    lower_mean = lambda value: lower.mean_below(math.log(value))
     for path, ln_value, p, below in (
-        ("arithmetic_mean.lower_95", narrower.ln_arithmetic_mean(0.05), 0.05, lower_mean),
+        ("arithmetic_mean.lower_95", lower.ln_arithmetic_mean(0.05), 0.05, lower_mean),
         ("arithmetic_mean.upper_95", post.ln_arithmetic_mean(0.95), 0.95, mean),
         ("percentile_95.upper_70", post.ln_percentile_95(0.70), 0.70, percentile),
         ("percentile_95.upper_95", post.ln_percentile_95(0.95), 0.95, percentile),

@@ -1,7 +1,7 @@
 //! What is due when, for a calendar: without the name of any worker, and of an examination nothing but that one is due.
 
 use crate::access::caller::Caller;
-use crate::export::icalendar::DueDate;
+use crate::conclusions::due_date::DueDate;
 use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::facts::group::Group;
 use crate::model::facts::site::Site;

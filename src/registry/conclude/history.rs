@@ -107,11 +107,11 @@ pub async fn everything(
     Ok(Some(Everything { agent, worker: found, groups, own, today }))
 }
 
-/// A worker's history as far as the caller sees it.
+/// A worker's history as far as the caller sees it, and over which sites that is.
 ///
 /// # Errors
 /// [`Refusal::Unknown`] where the worker is not in sight; a fault for an agent that is not known.
-pub async fn history(
+pub async fn in_sight(
     tx: &mut Tx,
     caller: &Caller,
     as_of: AsOf,
@@ -119,7 +119,7 @@ pub async fn history(
     worker: Uuid,
     question: &Question,
     asked: Asked,
-) -> Result<Value, Refusal> {
+) -> Result<(HistoryView, Scope), Refusal> {
     let scope = caller.may(Action::ReadHistories)?;
     recording::read::<Worker>(tx, caller, as_of, worker).await?;
     derive::must_be_agent(tx, as_of, &question.agent_code).await?;
@@ -133,7 +133,23 @@ pub async fn history(
     let found = found.ok_or(Refusal::Unknown)?;
     let window =
         Window { from: question.from, to: question.to, lag_years: question.lag_years, today: found.today };
-    let view: HistoryView = conclude(&found.evidence(), window, asked);
+    Ok((conclude(&found.evidence(), window, asked), scope))
+}
+
+/// The same as it is handed out.
+///
+/// # Errors
+/// As [`in_sight`].
+pub async fn history(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    question: &Question,
+    asked: Asked,
+) -> Result<Value, Refusal> {
+    let (view, scope) = in_sight(tx, caller, as_of, now, worker, question, asked).await?;
     let mut body = view.to_json();
     if !scope.is_all() {
         // Said plainly, so that nobody takes a part for the whole.

@@ -3,6 +3,7 @@
 pub mod derive;
 pub mod due_dates;
 pub mod duty_rows;
+pub mod examiner_packet;
 pub mod exposure;
 pub mod history;
 pub mod kept;

@@ -8,6 +8,7 @@ mod conclusions_of_samples;
 mod corrections;
 mod days;
 mod filters;
+mod papers;
 mod plant;
 mod profiles;
 mod record;
@@ -39,6 +40,11 @@ fn within(found: &Value, expected: f64, share: f64) {
 /// The items of a list's answer.
 fn items(answer: &Value) -> &[Value] {
     answer["items"].as_array().unwrap_or_else(|| panic!("no list: {answer}"))
+}
+
+/// The list in a field of an answer.
+fn items_of<'v>(answer: &'v Value, field: &str) -> &'v [Value] {
+    answer[field].as_array().unwrap_or_else(|| panic!("no list in {field}: {answer}"))
 }
 
 /// The one item that satisfies something.
@@ -88,6 +94,7 @@ async fn five_roles_take_filters_to_the_examinations_that_are_owed() {
 
     days::histories(&plant).await;
     days::examinations(&plant).await;
+    papers::for_the_examiner(&plant).await;
     corrections::what_was_known_before(&plant, &before).await;
     record::exports(&plant).await;
     record::replays(&plant).await;
