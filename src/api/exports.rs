@@ -8,11 +8,12 @@ use crate::api::questions::{Question, note_bulk, sound};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::export::csv::{self, Reader};
+use crate::export::fhir;
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
-use crate::registry::conclude::{duty_rows, sample_rows, surveillance_rows};
+use crate::registry::conclude::{duty_rows, sample_rows, surveillance_bundle, surveillance_rows};
 use axum::http::{HeaderName, StatusCode, header};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::collections::BTreeSet;
 
 /// How a file is written.
@@ -55,6 +56,19 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
                 ),
             ]
         })
+        .chain([Endpoint::get("/exports/surveillance.fhir.json", needs, bundle)
+            .says("exports", "Export surveillance for a medical system")
+            .more(
+                "A FHIR R4 bundle: Patient, ServiceRequest and Task for each examination to be offered, Observation for \
+                 each own 8-hour average behind it. Codes are the registry's own (`urn:doseward`).",
+            )
+            .as_known_on()
+            .answers_with(
+                200,
+                "A Bundle of type collection.",
+                "application/fhir+json",
+                Some(Schema::named("", json!({"type": "object"}))),
+            )])
         .collect()
 }
 
@@ -144,6 +158,53 @@ async fn duties(app: App, request: Request, format: Format) -> Result<Reply, Pro
     drop(tx);
     note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
     Ok(asked.file("duties", &rows, as_of.position))
+}
+
+async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
+    let asked = Asked::of(&request, Format::Json)?;
+    settled(&app, &asked).await?;
+    let (mut tx, as_of) = asked.question.snapshot(&app).await?;
+    let found = surveillance_bundle::gathered(&mut tx, &request.caller, as_of).await?;
+    drop(tx);
+    let people: Vec<fhir::Person> = found
+        .workers
+        .iter()
+        .map(|worker| fhir::Person {
+            id: WorkerId(worker.id),
+            given: worker.fact.given_name.to_string(),
+            family: worker.fact.family_name.to_string(),
+            employments: found
+                .employments
+                .iter()
+                .filter(|employment| employment.parent == Some(worker.id))
+                .map(|one| (one.fact.employer.to_string(), one.fact.employee_number.to_string()))
+                .collect(),
+        })
+        .collect();
+    let requests: Vec<fhir::Request> = found
+        .duties
+        .into_iter()
+        .filter_map(|duty| {
+            Some(fhir::Request {
+                id: duty.id,
+                revision: duty.revision,
+                kind: duty.kind,
+                worker: duty.subject.worker_id?,
+                agent_code: duty.agent_code,
+                clause: duty.clause,
+                window: duty.window,
+                learned_on: duty.learned_on,
+                due_on: duty.due_on,
+                status: duty.status,
+            })
+        })
+        .collect();
+    note_bulk(&app, &request, as_of, "export", people.len()).await?;
+    let at = app.registry.seen_from(asked.question.as_known_on);
+    let bundle = fhir::bundle(at, &people, &requests, &found.averages);
+    Ok(Reply::new(StatusCode::OK, "application/fhir+json", bundle.to_string())
+        .with(header::CONTENT_DISPOSITION, "attachment; filename=\"surveillance.fhir.json\"")
+        .with(HeaderName::from_static("x-position"), &as_of.position.to_string()))
 }
 
 /// Duties are facts: what the latest facts ask for is written before they are read.

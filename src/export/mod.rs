@@ -2,5 +2,6 @@
 
 pub mod csv;
 pub mod examiner_packet;
+pub mod fhir;
 pub mod icalendar;
 pub mod paper;

@@ -190,6 +190,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/exports/samples.json", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.json", FACT_READ),
     ("GET", "/api/v1/exports/duties.json", FACT_READ),
+    ("GET", "/api/v1/exports/surveillance.fhir.json", FACT_READ),
     // The secret in the path is none.
     ("GET", "/api/v1/calendars/{token}/due-dates.ics", [404, 404, 404, 404, 404]),
     ("GET", "/api/v1/journal", ALL_READ),

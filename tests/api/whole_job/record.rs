@@ -59,6 +59,25 @@ pub(super) async fn exports(plant: &Plant<'_>) {
         ]
     );
     assert_eq!(plant.speak("corporate").post("/workers", &json!({})).await.status, 403);
+
+    let answer = plant.speak("physician").get("/exports/surveillance.fhir.json").await;
+    assert!(answer.header("content-type").starts_with("application/fhir+json"), "{}", answer.text);
+    let of = |kind: &str| -> Vec<&Value> {
+        let entries = answer.json["entry"].as_array().unwrap();
+        entries.iter().map(|entry| &entry["resource"]).filter(|one| one["resourceType"] == kind).collect()
+    };
+    let counts = ["Patient", "ServiceRequest", "Task"].map(|kind| of(kind).len());
+    assert_eq!(counts, [4, 4, 4]);
+    // Orla's own filters among the cutters are reasons of her request.
+    let orla = format!("urn:uuid:{}", plant.id("Orla"));
+    let asked =
+        of("ServiceRequest").into_iter().find(|one| one["subject"]["reference"] == orla.as_str()).unwrap();
+    assert_eq!(
+        (&asked["status"], &asked["occurrencePeriod"]["end"]),
+        (&json!("completed"), &json!("2025-04-02"))
+    );
+    assert!(!asked["reasonReference"].as_array().unwrap().is_empty(), "{asked}");
+    assert!(of("Observation").iter().all(|one| one["valueQuantity"]["code"] == "ug/m3"), "{}", answer.text);
 }
 
 /// A calendar program sees what is due and when, by a token that opens nothing else, and names nobody.
