@@ -2,7 +2,7 @@
 //! worker as `Patient`, and the worker's own 8-hour averages in the clause's window as `Observation`.
 //!
 //! No LOINC term for a measured workplace exposure is known to us, so that codes are the registry's own; an Observation's
-//! code binding is only an example in R4. What a reader may not know of a duty has no reason here either.
+//! code binding is only an example in R4. The form was read without a fault by fhir.resources 5.1.1 (PyPI), which knows R4. What a reader may not know of a duty has no reason here either.
 
 use crate::conclusions::examiner_packet::CAUTION;
 use crate::conclusions::shift_average_view::ShiftAverageView;
@@ -100,20 +100,25 @@ fn patient(person: &Person) -> Value {
     patient
 }
 
-/// A task's identifier: the duty's is its request's.
-fn task_id(duty: DutyId) -> Uuid {
-    Uuid::from_u128(duty.0.as_u128() ^ 1)
-}
-
-/// An average's identifier, from what makes it the only one of its shift.
-fn average_id(view: &ShiftAverageView) -> Uuid {
-    let criterion = view.criterion.map(|criterion| criterion.to_string()).unwrap_or_default();
-    let group = view.group_id.map(|group| group.to_string()).unwrap_or_default();
-    let name = format!("{} {group} {} {} {criterion}", view.worker_id, view.shift_date, view.agent_code);
+/// The identifier of what has none of its own, from what makes it the only one.
+fn derived(name: &str) -> Uuid {
     let digest = <sha2::Sha256 as sha2::Digest>::digest(name.as_bytes());
     let mut bytes = [0; 16];
     bytes.copy_from_slice(&digest[..16]);
     uuid::Builder::from_custom_bytes(bytes).into_uuid()
+}
+
+fn task_id(duty: DutyId) -> Uuid {
+    derived(&format!("task of {duty}"))
+}
+
+fn average_id(view: &ShiftAverageView) -> Uuid {
+    let criterion = view.criterion.map(|criterion| criterion.to_string()).unwrap_or_default();
+    let group = view.group_id.map(|group| group.to_string()).unwrap_or_default();
+    derived(&format!(
+        "average of {} {group} {} {} {criterion}",
+        view.worker_id, view.shift_date, view.agent_code
+    ))
 }
 
 fn service_request(request: &Request, averages: &[ShiftAverageView]) -> Value {
