@@ -18,6 +18,7 @@ pub mod health;
 pub mod kinds;
 pub mod laboratory;
 pub mod measure;
+pub mod medical;
 pub mod openapi;
 pub mod problem;
 pub mod questions;
@@ -70,6 +71,7 @@ impl App {
 pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     let mut all = kinds::endpoints();
     all.extend(workers::endpoints());
+    all.extend(medical::endpoints());
     all.extend(sampling::endpoints());
     all.extend(laboratory::endpoints());
     all.extend(conclusions::endpoints());

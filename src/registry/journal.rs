@@ -133,7 +133,7 @@ const READING: &[(&str, Action)] = &[
     (worker::WorkedDay::TABLE.kind, worker::WorkedDay::READ),
     (worker::Absence::TABLE.kind, worker::Absence::READ),
     (worker::Alias::TABLE.kind, Action::ReadWorkers),
-    (worker::MedicalGround::TABLE.kind, Action::MedicalGrounds),
+    (worker::MedicalGround::TABLE.kind, worker::MedicalGround::READ),
     (worker::RespiratorConfirmation::TABLE.kind, Action::ReadWorkers),
     (sampling::SamplingEvent::TABLE.kind, sampling::SamplingEvent::READ),
     (sampling::Sample::TABLE.kind, sampling::Sample::READ),
@@ -168,7 +168,8 @@ impl Registry {
             after: question.after.map(|after| (after.position, after.ordinal)),
             subject: question.subject,
             site: question.site,
-            medical: caller.may(Action::MedicalGrounds).is_ok(),
+            // Envelopes of that chain name no site: they are for a physician of all of them.
+            medical: caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()),
             limit: question.limit + 1,
         };
         let mut entries = journal::entries(&mut tx, &scope, &reading).await?;

@@ -44,7 +44,7 @@ record! {
         /// By when the clause asks.
         due_on: NaiveDate,
         /// When the registry learned of it.
-        learned_on: NaiveDate,
+        learned_on: Option<NaiveDate>,
         /// How it stands.
         status: String,
         /// By how many days it was met late.

@@ -6,6 +6,7 @@ pub mod control;
 pub mod group;
 pub mod laboratory;
 pub mod laboratory_csv;
+pub mod medical;
 pub mod readings;
 pub mod refer;
 pub mod results;
