@@ -23,6 +23,7 @@ pub mod openapi;
 pub mod problem;
 pub mod questions;
 pub mod record;
+pub mod record_requests;
 pub mod reply;
 pub mod request;
 pub mod sampling;
@@ -72,6 +73,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     let mut all = kinds::endpoints();
     all.extend(workers::endpoints());
     all.extend(medical::endpoints());
+    all.extend(record_requests::endpoints());
     all.extend(sampling::endpoints());
     all.extend(laboratory::endpoints());
     all.extend(conclusions::endpoints());

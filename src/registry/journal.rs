@@ -134,6 +134,7 @@ const READING: &[(&str, Action)] = &[
     (worker::Absence::TABLE.kind, worker::Absence::READ),
     (worker::Alias::TABLE.kind, Action::ReadWorkers),
     (worker::MedicalGround::TABLE.kind, worker::MedicalGround::READ),
+    (worker::RecordRequest::TABLE.kind, worker::RecordRequest::READ),
     (worker::RespiratorConfirmation::TABLE.kind, worker::RespiratorConfirmation::READ),
     (sampling::SamplingEvent::TABLE.kind, sampling::SamplingEvent::READ),
     (sampling::Sample::TABLE.kind, sampling::Sample::READ),

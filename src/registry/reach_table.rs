@@ -181,6 +181,7 @@ pub const TABLE: &[KindReach] = &[
     row("absence", &[Reached::Worker], &["from", "to"], &[]),
     row("alias", &[], &[], &["of_worker_id", "reason", "closed_at"]),
     row("medical_ground", &[Reached::Worker], &["kind", "trigger_id", "on", "agent_code"], &[]),
+    row("record_request", &[], &[], &["received_on", "from", "what"]),
     row("respirator_confirmation", &[], &[], &["from", "to", "fit", "programme"]),
     row(
         "sampling_event",

@@ -187,6 +187,7 @@ tables! {
     worker::Absence: "absence" in "absence", OfWorker, |_it| [];
     worker::Alias: "alias" in "worker_alias", OfWorker, |it| ["of_worker_id" = Key::id(it.of_worker_id)];
     worker::MedicalGround: "medical_ground" in "medical_ground", OfWorker, |_it| [], medical if true;
+    worker::RecordRequest: "record_request" in "record_request", OfWorker, |_it| [];
     worker::RespiratorConfirmation: "respirator_confirmation" in "respirator_confirmation", Site, |_it| [];
     sampling::SamplingEvent: "sampling_event" in "sampling_event", Site, |it| [
         "reference" = Key::text(&it.reference)

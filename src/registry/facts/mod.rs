@@ -8,6 +8,7 @@ pub mod laboratory;
 pub mod laboratory_csv;
 pub mod medical;
 pub mod readings;
+pub mod record_request;
 pub mod refer;
 pub mod results;
 pub mod runs;
