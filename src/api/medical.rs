@@ -56,9 +56,15 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let page = request.page()?;
-    let found =
-        recording::list::<MedicalGround>(&mut tx, &request.caller, as_of, Under::Worker, Some(worker.0), page)
-            .await?;
+    let found = recording::list::<MedicalGround>(
+        &mut tx,
+        &request.caller,
+        as_of,
+        Under::Worker,
+        Some(worker.0),
+        page,
+    )
+    .await?;
     drop(tx);
     note_worker_as(&app, &request, READING, as_of, worker).await?;
     let items = found.iter().map(|version| (version.id, recording::view(version))).collect();

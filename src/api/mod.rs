@@ -15,6 +15,7 @@ pub mod exports;
 pub mod facts;
 pub mod flags;
 pub mod health;
+pub mod held_rows;
 pub mod kinds;
 pub mod laboratory;
 pub mod measure;
@@ -76,6 +77,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(record_requests::endpoints());
     all.extend(sampling::endpoints());
     all.extend(laboratory::endpoints());
+    all.extend(held_rows::endpoints());
     all.extend(conclusions::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());

@@ -101,7 +101,9 @@ impl Reader {
         workers: &[Uuid],
     ) -> Result<Self, Refusal> {
         let told = match caller.may(Action::MedicalGrounds) {
-            Ok(told) => versions::in_sight(tx, &told, Worker::TABLE, as_of.position, workers.to_vec()).await?,
+            Ok(told) => {
+                versions::in_sight(tx, &told, Worker::TABLE, as_of.position, workers.to_vec()).await?
+            }
             Err(_) => BTreeSet::new(),
         };
         Ok(Self { scope, told })
@@ -119,7 +121,11 @@ impl Reader {
 
     /// A duty for this reader.
     pub fn view(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
-        if self.is_kept_from(&duty.fact) { date_alone(duty, acts, today) } else { self.whole(duty, acts, today) }
+        if self.is_kept_from(&duty.fact) {
+            date_alone(duty, acts, today)
+        } else {
+            self.whole(duty, acts, today)
+        }
     }
 
     fn whole(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
@@ -188,11 +194,7 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
 }
 
 fn action(act: &Version<DutyAction>, notes: bool) -> ActionView {
-    ActionView {
-        action: act.fact.action,
-        on: act.fact.on,
-        note: act.fact.note.clone().filter(|_| notes),
-    }
+    ActionView { action: act.fact.action, on: act.fact.on, note: act.fact.note.clone().filter(|_| notes) }
 }
 
 /// Whether a kind of duty is an examination, on which only the physician acts.

@@ -140,7 +140,7 @@ const READING: &[(&str, Action)] = &[
     (sampling::Sample::TABLE.kind, sampling::Sample::READ),
     (laboratory::LabReport::TABLE.kind, laboratory::LabReport::READ),
     (laboratory::LabResult::TABLE.kind, laboratory::LabResult::READ),
-    (laboratory::HeldRow::TABLE.kind, Action::ReadSamples),
+    (laboratory::HeldRow::TABLE.kind, laboratory::HeldRow::READ),
     (sampling::DirectReadings::TABLE.kind, sampling::DirectReadings::READ),
     (duty::Duty::TABLE.kind, Action::ReadDuties),
     (duty::DutyAction::TABLE.kind, Action::ReadDuties),

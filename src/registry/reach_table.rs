@@ -249,7 +249,13 @@ pub const TABLE: &[KindReach] = &[
         ],
         &["analysed_on", "reason", "marks"],
     ),
-    row("held_row", &[], &[], &["row", "report_number"]),
+    // The result that a row becomes is a fact of its own.
+    row(
+        "held_row",
+        &[],
+        &[],
+        &["row", "report_number", "replaces_as", "status", "sample_id", "result_id", "reason"],
+    ),
     row(
         "direct_readings",
         &[Reached::Task],

@@ -55,11 +55,18 @@ pub fn confirmed(
         cuts.extend([assignment.fact.from, end]);
         cuts.retain(|at| assignment.fact.from <= *at && *at <= end);
         for (from, to) in cuts.iter().zip(cuts.iter().skip(1)) {
-            let holds = |one: &&&RespiratorConfirmation| one.from <= *from && one.to.is_none_or(|to| *from < to);
+            let holds =
+                |one: &&&RespiratorConfirmation| one.from <= *from && one.to.is_none_or(|to| *from < to);
             let mut said = of_it.iter().filter(holds).peekable();
             if said.peek().is_some() && said.all(|one| one.fit && one.programme) {
                 let assignment = AssignmentId(assignment.id);
-                found.push(ConfirmedRespirator { assignment, from: *from, to: *to, worn_share, protection_factor });
+                found.push(ConfirmedRespirator {
+                    assignment,
+                    from: *from,
+                    to: *to,
+                    worn_share,
+                    protection_factor,
+                });
             }
         }
     }
@@ -145,7 +152,8 @@ mod tests {
     }
 
     fn hood(factor: &Value) -> Version<Control> {
-        let fact = json!({"code": "R", "title": "Hood", "kind": "respirator", "assigned_protection_factor": factor});
+        let fact =
+            json!({"code": "R", "title": "Hood", "kind": "respirator", "assigned_protection_factor": factor});
         version(9, None, &fact)
     }
 
@@ -183,10 +191,11 @@ mod tests {
         assert_eq!(spans(&assigned(&json!(1.0)), &hood(&json!(10.0)), &said), expected);
         let void = Version { voided: Some("wrong".into()), ..said[1].clone() };
         let whole = [("2020-01-01".to_owned(), "2022-01-01".to_owned())];
-        let cut: Vec<_> = confirmed(&[assigned(&json!(1.0))], &[hood(&json!(10.0))], &[said[0].clone(), void])
-            .iter()
-            .map(|one| (one.from.to_string(), one.to.to_string()))
-            .collect();
+        let cut: Vec<_> =
+            confirmed(&[assigned(&json!(1.0))], &[hood(&json!(10.0))], &[said[0].clone(), void])
+                .iter()
+                .map(|one| (one.from.to_string(), one.to.to_string()))
+                .collect();
         assert_eq!(cut, whole);
     }
 }
