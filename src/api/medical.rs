@@ -15,7 +15,7 @@ use crate::registry::recording;
 use serde_json::json;
 
 const GROUND: Naming = Naming {
-    tag: "medical",
+    tag: "workers",
     one: "a medical ground",
     many: "medical grounds",
     last: "medical-grounds",
