@@ -21,6 +21,7 @@ pub mod laboratory;
 pub mod measure;
 pub mod medical;
 pub mod openapi;
+pub mod overview;
 pub mod problem;
 pub mod questions;
 pub mod record;
@@ -79,6 +80,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(laboratory::endpoints());
     all.extend(held_rows::endpoints());
     all.extend(conclusions::endpoints());
+    all.extend(overview::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(record::endpoints());

@@ -204,6 +204,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/duties", FACT_READ),
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
+    ("GET", "/api/v1/overview", FACT_READ),
     ("GET", "/api/v1/exports/samples.csv", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
     ("GET", "/api/v1/journal", ALL_READ),

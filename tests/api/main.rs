@@ -13,6 +13,7 @@ mod medical;
 mod noise;
 mod one_group;
 mod openapi;
+mod overview;
 mod paging;
 mod problems;
 mod record_requests;
