@@ -159,3 +159,152 @@ fn standing(evidence: &HistoryEvidence<'_>, group: GroupId, date: NaiveDate) -> 
     let last = moves.iter().rev().find(|placed| holds(placed.change.since));
     last.map_or(Level::Unknown, |placed| placed.change.level)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::conclusions::history::evidence::PlacedMove;
+    use crate::conclusions::history::level_period::LevelPeriod;
+    use crate::conclusions::invented::{agent, date, id, version};
+    use crate::conclusions::limits::AgentEvidence;
+    use crate::hygiene::profile::ProfileMethod;
+    use crate::model::measured::Measured;
+    use crate::surveillance::standing::Move;
+    use serde_json::json;
+
+    // What settles a day is this registry's rule; invented numbers. 29 CFR 1910.1026(b): 2.5 ug/m3.
+
+    fn group(number: u128, results: usize, level: Option<Level>) -> GroupExposure {
+        let era = EraMean {
+            from: None,
+            to: None,
+            unit: Unit::UgPerM3,
+            method: ProfileMethod::None,
+            mean: None,
+            noise: None,
+            posterior: None,
+            chance: None,
+            action_level: Some(2.5),
+            limit: Some(5.0),
+            results: Vec::new(),
+            shift_minutes: None,
+            n: results,
+            worker_count: 0,
+            date_count: 0,
+            first: None,
+            last: None,
+            not_accepted: 0,
+        };
+        let moved = |level| PlacedMove {
+            change: Move { level, since: None, round: (id(50).into(), date("2026-01-05")), clause: None },
+            basis: Vec::new(),
+        };
+        GroupExposure {
+            group: id(number).into(),
+            site: id(number + 1000).into(),
+            eras: vec![era],
+            judgements: Vec::new(),
+            standing: level.map(moved).into_iter().collect(),
+            action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+            respirator: Vec::new(),
+        }
+    }
+
+    fn own(of: &GroupExposure, twa: Measured) -> OwnShift {
+        OwnShift {
+            date: date("2026-01-05"),
+            group: of.group,
+            site: of.site,
+            unit: Unit::UgPerM3,
+            criterion: None,
+            dose: None,
+            twa: Some(twa),
+            mean_twa: Some(twa),
+            short_term: None,
+            shift_minutes: 480.0,
+            own_record: true,
+            enters_profile: true,
+            not_accepted: 0,
+            basis: Vec::new(),
+        }
+    }
+
+    /// What becomes of Monday 5 January 2026, worked in some groups: below, at or above, cannot tell, not assessed.
+    fn parts(groups: &[GroupExposure], own: &[OwnShift]) -> Vec<[i64; 4]> {
+        let agent: AgentEvidence = agent("chromium_vi");
+        // Recorded, not scheduled: two schedules never share a date.
+        let recorded: Vec<Version<WorkedDay>> = groups
+            .iter()
+            .zip(200..)
+            .map(|(group, number)| {
+                let fact = json!({"date": "2026-01-05", "group_id": group.group.0, "hours": 4});
+                Version { site: Some(group.site), ..version(number, None, &fact) }
+            })
+            .collect();
+        let evidence = HistoryEvidence {
+            agent: &agent,
+            employments: &[],
+            assignments: &[],
+            recorded: &recorded,
+            absences: &[],
+            groups,
+            own,
+            respirators: &[],
+        };
+        let found = assessed_days(&evidence, Unit::UgPerM3, assessed_period(date("2026-03-02")));
+        let parts = found
+            .iter()
+            .map(|one| [one.settled_below, one.settled_at_or_above, one.cannot_tell, one.not_assessed]);
+        parts.collect()
+    }
+
+    const BELOW: [i64; 4] = [1, 0, 0, 0];
+    const AT_OR_ABOVE: [i64; 4] = [0, 1, 0, 0];
+    const CANNOT_TELL: [i64; 4] = [0, 0, 1, 0];
+    const NOT_ASSESSED: [i64; 4] = [0, 0, 0, 1];
+
+    #[test]
+    fn a_day_is_settled_by_the_own_average_else_by_the_group() {
+        let below = group(2, 3, Some(Level::BelowActionLevel));
+        let above = group(2, 3, Some(Level::AtOrAboveActionLevel));
+        let coarse = group(2, 1, None);
+        let nobody = group(2, 0, None);
+        let alone = |group: &GroupExposure| parts(std::slice::from_ref(group), &[]);
+        let with = |group: &GroupExposure, twa| parts(std::slice::from_ref(group), &[own(group, twa)]);
+        assert_eq!(alone(&below), [BELOW]);
+        assert_eq!(alone(&above), [AT_OR_ABOVE]);
+        assert_eq!(alone(&coarse), [CANNOT_TELL]);
+        assert_eq!(alone(&nobody), [NOT_ASSESSED]);
+        // Exactly at the level is at or above; the own average goes before the group.
+        assert_eq!(with(&below, Measured::Value(2.5)), [AT_OR_ABOVE]);
+        assert_eq!(with(&above, Measured::Value(2.4)), [BELOW]);
+        // An own average that cannot tell never makes a day below.
+        assert_eq!(with(&below, Measured::Below(3.1)), [CANNOT_TELL]);
+        assert_eq!(with(&above, Measured::Below(3.1)), [AT_OR_ABOVE]);
+    }
+
+    #[test]
+    fn two_groups_of_one_site_are_one_day_and_two_sites_know_nothing_of_each_other() {
+        let here = |mut other: GroupExposure| {
+            other.group = id(3).into();
+            other
+        };
+        let below = group(2, 3, Some(Level::BelowActionLevel));
+        for (other, expected) in [
+            (group(2, 3, Some(Level::BelowActionLevel)), BELOW),
+            (group(2, 0, None), NOT_ASSESSED),
+            (group(2, 1, None), CANNOT_TELL),
+            (group(2, 3, Some(Level::AboveLimit)), AT_OR_ABOVE),
+        ] {
+            assert_eq!(parts(&[below.clone(), here(other)], &[]), [expected]);
+        }
+        assert_eq!(parts(&[below, group(3, 3, Some(Level::AboveLimit))], &[]), [BELOW, AT_OR_ABOVE]);
+    }
+
+    #[test]
+    fn the_period_is_the_twelve_months_that_end_today() {
+        assert_eq!(assessed_period(date("2026-03-02")), (date("2025-03-03"), date("2026-03-03")));
+        // 29 February: to the last of February.
+        assert_eq!(assessed_period(date("2024-02-28")), (date("2023-02-28"), date("2024-02-29")));
+    }
+}
