@@ -137,23 +137,21 @@ async fn hidden_by_airborne(
     as_of: AsOf,
     duties: &[Version<Duty>],
 ) -> Result<BTreeSet<Uuid>, Refusal> {
-    let mut hidden = BTreeSet::new();
-    let mut airborne: BTreeMap<WorkerId, bool> = BTreeMap::new();
-    for kept in duties.iter().filter(|duty| reader.is_kept_from(&duty.fact)) {
-        let Some(worker) = kept.fact.subject.worker_id else { continue };
-        if !airborne.contains_key(&worker) {
-            let mut stands = false;
-            for other in duties.iter().filter(|other| other.fact.subject.worker_id == Some(worker)) {
-                let acts = actions(tx, as_of, other.id).await?;
-                stands |= stands_before_a_ground(&other.fact, &acts, as_of.date);
-            }
-            airborne.insert(worker, stands);
-        }
-        if airborne.get(&worker) == Some(&true) {
-            hidden.insert(kept.id);
+    let kept: Vec<&Version<Duty>> = duties.iter().filter(|duty| reader.is_kept_from(&duty.fact)).collect();
+    let workers: BTreeSet<WorkerId> = kept.iter().filter_map(|duty| duty.fact.subject.worker_id).collect();
+    let mut airborne = BTreeSet::new();
+    for duty in duties {
+        let Some(worker) = duty.fact.subject.worker_id.filter(|worker| workers.contains(worker)) else {
+            continue;
+        };
+        let acts = actions(tx, as_of, duty.id).await?;
+        if stands_before_a_ground(&duty.fact, &acts, as_of.date) {
+            airborne.insert(worker);
         }
     }
-    Ok(hidden)
+    let seen_otherwise =
+        |duty: &Version<Duty>| duty.fact.subject.worker_id.is_some_and(|worker| airborne.contains(&worker));
+    Ok(kept.into_iter().filter(|duty| seen_otherwise(duty)).map(|duty| duty.id).collect())
 }
 
 async fn in_sight(

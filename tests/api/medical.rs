@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use doseward::api::endpoint::{Access, endpoints};
 use doseward::registry::duties::{Family, OF_A_SUMMARY, Ought};
 use doseward::registry::verify::verify;
+use doseward::store::backend::Database;
 use doseward::surveillance::duties::{About, DutyGrounds, DutyKey, DutyKind, OughtDuty};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -253,7 +254,7 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
     let offered = json!({"action": "offered", "on": "2026-03-02", "note": "a note that tells"});
     for who in others().filter(|who| *who != "administrator") {
         let client = app.as_role(who);
-        assert_eq!(examination(&client.get(&list).await), [alone.clone()], "{who}");
+        assert_eq!(examination(&client.get(&list).await), std::slice::from_ref(&alone), "{who}");
         // No filter tells what it is.
         let periodic = client.get(&format!("{list}&kind=periodic_examination")).await;
         assert_eq!(periodic.json["items"], json!([]), "{who}");
@@ -273,7 +274,7 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
             assert!(TELLING.iter().all(|word| !text.contains(word)), "{who} {path}: {text}");
         }
         if who != "administrator" {
-            assert_eq!(examination(&app.as_role(who).get(&list).await), [met.clone()], "{who}");
+            assert_eq!(examination(&app.as_role(who).get(&list).await), std::slice::from_ref(&met), "{who}");
             let line =
                 read["/api/v1/exports/surveillance.csv"].lines().find(|line| line.contains(&id)).unwrap();
             // duty, worker, name, employer, number, kind, then nothing but the date and how it stands.
@@ -350,12 +351,8 @@ async fn the_proof_of_the_journal_names_nothing_medical() {
     assert!(verify(&app.registry, |_| {}).await.unwrap().chains.iter().any(|chain| chain.chain == "medical"));
     let sql = "UPDATE medical_ground SET body = replace(body, 'blood_lead', 'removal')";
     match &app.registry.database {
-        doseward::store::backend::Database::Sqlite(pool) => {
-            drop(sqlx::query(sql).execute(pool).await.unwrap())
-        }
-        doseward::store::backend::Database::Postgres(pool) => {
-            drop(sqlx::query(sql).execute(pool).await.unwrap())
-        }
+        Database::Sqlite(pool) => assert!(sqlx::query(sql).execute(pool).await.is_ok()),
+        Database::Postgres(pool) => assert!(sqlx::query(sql).execute(pool).await.is_ok()),
     }
     for who in ["administrator", "hygienist", "corporate"] {
         let found = app.as_role(who).post("/journal/verification", &json!({})).await;
@@ -393,12 +390,8 @@ async fn measures_and_the_access_log_do_not_tell_what_was_recorded() {
     // One worker, one request: the same line whether a ground or the list of them was read.
     let sql = "SELECT DISTINCT request FROM access_line WHERE request LIKE '%medical%'";
     let lines: Vec<(String,)> = match &app.registry.database {
-        doseward::store::backend::Database::Sqlite(pool) => {
-            sqlx::query_as(sql).fetch_all(pool).await.unwrap()
-        }
-        doseward::store::backend::Database::Postgres(pool) => {
-            sqlx::query_as(sql).fetch_all(pool).await.unwrap()
-        }
+        Database::Sqlite(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
+        Database::Postgres(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
     };
     assert_eq!(lines, [("GET /api/v1/workers/{id}/medical-grounds".to_owned(),)]);
 }

@@ -20,7 +20,7 @@ pub(crate) struct Thing {
 
 /// One of each.
 pub(crate) struct Things {
-    things: BTreeMap<String, Thing>,
+    recorded: BTreeMap<String, Thing>,
     /// The sample and the result that came with the event and the report.
     within: BTreeMap<&'static str, String>,
     /// Further things, by the last name of their collection.
@@ -30,12 +30,12 @@ pub(crate) struct Things {
 impl Things {
     /// All of them.
     pub(crate) fn all(&self) -> impl Iterator<Item = &Thing> {
-        self.things.values()
+        self.recorded.values()
     }
 
     /// The identifier of the thing that a collection (`"groups"`, `"groups/agents"`) made.
     pub(crate) fn id(&self, collection: &str) -> &str {
-        let thing = self.things.get(collection).map(|thing| &thing.id);
+        let thing = self.recorded.get(collection).map(|thing| &thing.id);
         thing.or_else(|| self.within.get(collection)).unwrap_or_else(|| panic!("there is no {collection}"))
     }
 }
@@ -61,7 +61,7 @@ impl Things {
         let query = if after == "/history" { "?agent_code=cadmium" } else { "" };
         let of_kind = |name: &&String| *name == kind || name.ends_with(&format!("/{kind}"));
         let mut ids: Vec<&str> = self
-            .things
+            .recorded
             .iter()
             .filter(|(name, _)| of_kind(name))
             .map(|(_, thing)| thing.id.as_str())
@@ -141,7 +141,7 @@ pub(crate) async fn record_one_of_each(app: &TestApp, code: &str) -> Things {
         ("results", id(&sample["results"][0])),
         ("held-rows", id(&held["held"][0])),
     ]);
-    Things { things, within, further: Vec::new() }
+    Things { recorded: things, within, further: Vec::new() }
 }
 
 /// A respirator at the site.

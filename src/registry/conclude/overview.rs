@@ -221,14 +221,11 @@ async fn overdue(
     let mut placed = Vec::new();
     for duty in found {
         let subject = &duty.subject;
-        let sites = match subject.worker_id {
-            Some(worker) => {
-                assignments.get(&worker.0).map_or_else(BTreeSet::new, |of| now_at(of, as_of.date))
-            }
-            None => {
-                let of_group = subject.group_id.and_then(|group| groups.get(&group.0).copied());
-                of_group.or(subject.site_id).into_iter().collect()
-            }
+        let sites = if let Some(worker) = subject.worker_id {
+            assignments.get(&worker.0).map_or_else(BTreeSet::new, |of| now_at(of, as_of.date))
+        } else {
+            let of_group = subject.group_id.and_then(|group| groups.get(&group.0).copied());
+            of_group.or(subject.site_id).into_iter().collect()
         };
         placed.extend(sites.into_iter().map(|site| (site, duty.clone())));
     }
