@@ -12,7 +12,7 @@ use crate::conclusions::history::view::HistoryView;
 use crate::conclusions::profile_view::ProfileView;
 use crate::conclusions::shift_average_view::ShiftAverageView;
 use crate::conclusions::verdict::view::VerdictView;
-use crate::model::facts::duty::{DutyAction, DutyKind, DutyStatus};
+use crate::model::facts::duty::{DutyActionDraft, DutyKind, DutyStatus};
 use crate::model::facts::site::Site;
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::shape::{Faults, Shape as _};
@@ -66,7 +66,10 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .answers(200, "Intervals, dose, gaps and days.", Schema::of::<HistoryView>("History")),
         Endpoint::get("/duties", Access::Needs(Action::ReadDuties), list_duties)
             .says("surveillance", "List duties")
-            .more("A reader who sees only some of the sites a duty rests on gets the flag days_across_sites and no number.")
+            .more(
+                "A reader who sees only some of the sites a duty rests on gets the flag days_across_sites and no number. Of a duty that rests on a medical ground all but the physician see an examination to offer and its date; \
+                 while an examination for airborne exposure of the same worker is to be done, they see that one alone.",
+            )
             .asks::<SiteId>("site_id", "About workers on this site.")
             .asks::<WorkerId>("worker_id", "About this worker.")
             .names_things()
@@ -79,7 +82,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         Endpoint::post("/duties/{id}/actions", Access::Needs(Action::ActOnDuties), act)
             .says("surveillance", "Record what was done about a duty")
             .more("Only the physician acts on examinations; a waiver needs its ground as a note.")
-            .takes::<DutyAction>("DutyAction", json!({"action": "offered", "on": "2026-03-02"}))
+            .takes::<DutyActionDraft>("DutyAction", json!({"action": "offered", "on": "2026-03-02"}))
             .answers(201, "The duty as it stands now.", Schema::of::<DutyView>("Duty")),
     ]
 }

@@ -1,6 +1,8 @@
 //! What surrounds every request: its id, its log line, its measures, headers of the answer, and the last resort.
 
 use crate::api::App;
+use crate::api::endpoint::endpoints;
+use crate::api::medical;
 use crate::api::problem::Problem;
 use crate::registry::clock::{Clock as _, Ids as _, MachineClock};
 use axum::Router;
@@ -16,6 +18,8 @@ use tracing::Instrument as _;
 
 /// The header of a request's id, in both directions.
 pub const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+/// What stands in logs and measures for a route that is nobody's business but the physician's.
+const CONFIDENTIAL: &str = "confidential";
 /// How long a request may take.
 const PATIENCE: Duration = Duration::from_mins(1);
 /// How long a request's id given by the client may be.
@@ -32,6 +36,9 @@ async fn edge(State(app): State<App>, request: Request, next: Next) -> Response 
     // The template, never the path: identifiers and queries stay out of logs and measures.
     let route = request.extensions().get::<MatchedPath>().map_or("none", MatchedPath::as_str).to_owned();
     let method = request.method().as_str().to_owned();
+    // Where only the physician goes, not even how often and with what success is counted by route.
+    let confidential = is_confidential(&route);
+    let (method, route) = if confidential { ("-".into(), CONFIDENTIAL.into()) } else { (method, route) };
     let span = tracing::info_span!("request", request_id = %id, method, route);
     let response = async {
         let response = match app.room.try_acquire() {
@@ -42,12 +49,17 @@ async fn edge(State(app): State<App>, request: Request, next: Next) -> Response 
         add_headers(response.headers_mut(), &id);
         let took = begun.elapsed();
         let status = response.status().as_u16();
+        let status = if confidential && status < 500 { 0 } else { status };
         app.measures.answered(&method, &route, status, took);
         let duration_ms = u64::try_from(took.as_millis()).unwrap_or(u64::MAX);
         tracing::info!(status, duration_ms, "request answered");
         response
     };
     response.instrument(span).await
+}
+
+fn is_confidential(route: &str) -> bool {
+    endpoints().iter().any(|endpoint| endpoint.path == route && medical::is_confidential(endpoint))
 }
 
 /// The request itself; a panic or an endless wait becomes an answer like any other.

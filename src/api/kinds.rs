@@ -7,7 +7,9 @@ use crate::model::facts::control::{Control, ControlPeriod, Task};
 use crate::model::facts::group::{Condition, ExpectedAgent, Group, GroupChange, JoinedEra, Judgement};
 use crate::model::facts::rules::{ComparedWith, MixtureSet};
 use crate::model::facts::site::{Holiday, MonitoringOption, Release, RuleSetChange, Site};
-use crate::model::facts::worker::{Absence, Assignment, EarlierExposure, Employment, WorkedDay};
+use crate::model::facts::worker::{
+    Absence, Assignment, EarlierExposure, Employment, RespiratorConfirmation, WorkedDay,
+};
 use crate::registry::place::Under;
 use crate::registry::recording::Recorded;
 use serde_json::{Value, json};
@@ -238,6 +240,18 @@ fn of_workers(all: &mut Vec<Endpoint>) {
         "/workers/{id}/assignments",
         naming("workers", "an assignment", "assignments", "assignments", "Assignment"),
         json!({"group_id": SOME_ID, "from": "2026-01-05", "shifts_per_week": 5, "hours_per_shift": 8, "job_title": "Welder"}),
+    );
+    kind::<RespiratorConfirmation>(
+        all,
+        "/assignments/{id}/respirator-confirmations",
+        naming(
+            "workers",
+            "a confirmation of a respirator",
+            "confirmations of respirators",
+            "respirator-confirmations",
+            "RespiratorConfirmation",
+        ),
+        json!({"from": "2026-01-05", "to": "2026-07-01", "fit": true, "programme": true}),
     );
     kind::<WorkedDay>(
         all,

@@ -4,6 +4,7 @@ use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
 use crate::api::facts::{Naming, answer, collection, item};
+use crate::api::held_rows::HELD;
 use crate::api::problem::Problem;
 use crate::api::questions::{note_bulk, sound};
 use crate::api::reply::Reply;
@@ -12,13 +13,13 @@ use crate::api::sampling::{because, sample_schema, workers_of};
 use crate::api::writing::{Made, carry_out, write};
 use crate::conclusions::asked::Asked;
 use crate::model::facts::agent::Agent;
-use crate::model::facts::laboratory::{LabReport, LabReportDraft, LabResult};
+use crate::model::facts::laboratory::{HeldRow, LabReport, LabReportDraft, LabResult};
 use crate::model::facts::sampling::{DirectReadings, Sample};
 use crate::model::shape::Faults;
 use crate::model::version::Version;
 use crate::registry::conclude::samples;
-use crate::registry::facts::laboratory::{self, Report};
-use crate::registry::facts::{laboratory_csv, results};
+use crate::registry::facts::laboratory::{self, Report, Unmatched};
+use crate::registry::facts::{held_rows, laboratory_csv, results};
 use crate::registry::gather;
 use crate::registry::place::Under;
 use crate::registry::recording;
@@ -67,6 +68,11 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
                 "As JSON; or as text/csv with the head as query parameters and the columns sample_number, agent (code, \
                  CAS RN or name), quantity, comparator, value, unit, reporting_limit, detection_limit, \
                  blank_corrected, estimated, replaces, analysed_on. Faults are named by row.",
+            )
+            .asks::<String>(
+                "unmatched",
+                "`hold` keeps rows whose sample number is not known until they are matched or dismissed; left out, they \
+                 are faults.",
             )
             .asks::<bool>("dry_run", "Check everything, answer as if, and store nothing.")
             .asks::<String>("report_number", "With CSV: the laboratory's number of the report.")
@@ -128,9 +134,15 @@ fn report_schema() -> Schema {
         "description": "The samples it has results of, with what they say.",
         "items": reference(&sample_schema().name),
     });
+    let held = answer::<HeldRow>(HELD);
+    schema["properties"]["held"] = json!({
+        "type": "array",
+        "description": "Rows that came without a known sample and were held.",
+        "items": reference(&held.name),
+    });
     schema["properties"]["dry_run"] =
         json!({"type": "boolean", "description": "true where nothing was stored."});
-    Schema::named("ConcludedLabReportAnswer", schema).with_parts([sample_schema()])
+    Schema::named("ConcludedLabReportAnswer", schema).with_parts([sample_schema(), held])
 }
 
 async fn list(app: App, request: Request) -> Result<Reply, Problem> {
@@ -141,9 +153,17 @@ async fn record(app: App, request: Request) -> Result<Reply, Problem> {
     let site = request.id()?;
     let mut faults = Faults::default();
     let dry_run = request.flag("dry_run", &mut faults);
+    let unmatched = match request.asked("unmatched") {
+        None => Unmatched::Refuse,
+        Some("hold") => Unmatched::Hold,
+        Some(_) => {
+            faults.note("/unmatched", "must be hold, or left out");
+            Unmatched::Refuse
+        }
+    };
     sound(faults)?;
     let from_file = request.media_type() == CSV;
-    let report = read_report(&app, &request).await?;
+    let report = Report { unmatched, ..read_report(&app, &request).await? };
     carry_out(app, request, report, move |change, _, report| {
         Box::pin(async move {
             let recorded =
@@ -154,6 +174,7 @@ async fn record(app: App, request: Request) -> Result<Reply, Problem> {
             let mut view = recording::view(&recorded.report);
             let said = samples::views(&mut change.tx, as_of, recorded.samples, Asked::default()).await?;
             view["samples"] = Value::Array(said);
+            view["held"] = recorded.held.iter().map(recording::view).collect();
             if dry_run {
                 return Ok(Made::dry_run(view));
             }
@@ -193,6 +214,8 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let named = workers_of(&found).len();
     let mut view = recording::view(&report);
     view["samples"] = Value::Array(samples::views(&mut tx, as_of, found, Asked::default()).await?);
+    let held = held_rows::of_report(&mut tx, as_of, id).await?;
+    view["held"] = held.iter().map(recording::view).collect();
     drop(tx);
     note_bulk(&app, &request, as_of, "report", named).await?;
     Ok(Reply::one(&request, report.revision, &view))

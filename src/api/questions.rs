@@ -72,8 +72,20 @@ pub(crate) async fn note_worker(
     as_of: AsOf,
     worker: WorkerId,
 ) -> Result<(), Problem> {
+    let asked = format!("{} {}", request.method, request.route);
+    note_worker_as(app, request, &asked, as_of, worker).await
+}
+
+/// The same under another name than the request's own.
+pub(crate) async fn note_worker_as(
+    app: &App,
+    request: &Request,
+    asked: &str,
+    as_of: AsOf,
+    worker: WorkerId,
+) -> Result<(), Problem> {
     let read = Read {
-        request: format!("{} {}", request.method, request.route),
+        request: asked.to_owned(),
         worker: Some(worker),
         scope: None,
         position: as_of.position,

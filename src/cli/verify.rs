@@ -15,6 +15,7 @@ pub async fn run(session: &Session) -> Result<(), Failure> {
     session.caller.may(Action::VerifyJournal).map_err(Refusal::from)?;
     let mut telling = Telling::new();
     let found = verify::verify(&session.registry, |progress| telling.hear(progress)).await?;
+    let found = found.for_reader(&session.caller);
     telling.end();
     for chain in &found.chains {
         println!("{:8} entries  {}  {}", chain.entries, chain.head, chain.chain);

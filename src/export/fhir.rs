@@ -37,8 +37,8 @@ pub struct Person {
 pub struct Request {
     /// The duty.
     pub id: DutyId,
-    /// Counts up with every change.
-    pub revision: i64,
+    /// Counts up with every change; not told of what rests on a medical ground.
+    pub revision: Option<i64>,
     /// What is to be offered.
     pub kind: DutyKind,
     /// For whom.
@@ -49,8 +49,8 @@ pub struct Request {
     pub clause: Option<String>,
     /// The window it counts.
     pub window: Option<Window>,
-    /// When the registry learned of it.
-    pub learned_on: NaiveDate,
+    /// When the registry learned of it; not told of what rests on a medical ground.
+    pub learned_on: Option<NaiveDate>,
     /// By when.
     pub due_on: NaiveDate,
     /// How it stands.
@@ -130,16 +130,20 @@ fn service_request(request: &Request, averages: &[ShiftAverageView]) -> Value {
     let mut body = json!({
         "resourceType": "ServiceRequest",
         "id": request.id.0.to_string(),
-        "meta": {"versionId": request.revision.to_string()},
         "status": status,
         // What the facts appear to ask for; an order is a professional's.
         "intent": "proposal",
         "code": {"coding": [{"system": SYSTEM, "code": of_kind(request)}], "text": "Medical surveillance examination"},
         "subject": reference(request.worker.0),
-        "authoredOn": request.learned_on.to_string(),
         "occurrencePeriod": {"end": request.due_on.to_string()},
         "note": [{"text": CAUTION}],
     });
+    if let Some(revision) = request.revision {
+        body["meta"] = json!({"versionId": revision.to_string()});
+    }
+    if let Some(learned_on) = request.learned_on {
+        body["authoredOn"] = json!(learned_on.to_string());
+    }
     if let Some(clause) = &request.clause {
         let agent = request.agent_code.as_ref().map(|code| format!(" ({code})")).unwrap_or_default();
         body["reasonCode"] = json!([{"text": format!("Appears to be triggered by {clause}{agent}")}]);
@@ -184,7 +188,6 @@ fn task(request: &Request) -> Value {
         "businessStatus": {"text": request.status.as_str()},
         "focus": reference(request.id.0),
         "for": reference(request.worker.0),
-        "authoredOn": request.learned_on.to_string(),
         "restriction": {"period": {"end": request.due_on.to_string()}},
     })
 }
@@ -264,13 +267,13 @@ mod tests {
     fn request(clause: Option<&str>) -> Request {
         Request {
             id: DutyId(Uuid::from_u128(10)),
-            revision: 2,
+            revision: Some(2),
             kind: DutyKind::OfferExamination,
             worker: WorkerId(Uuid::from_u128(20)),
             agent_code: clause.and_then(|_| Code::new("chromium_vi")),
             clause: clause.map(str::to_owned),
             window: clause.map(|_| Window { from: date("2026-01-05"), to: date("2027-01-05") }),
-            learned_on: date("2026-03-02"),
+            learned_on: Some(date("2026-03-02")),
             due_on: date("2026-04-01"),
             status: DutyStatus::Overdue,
         }

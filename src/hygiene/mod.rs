@@ -34,6 +34,7 @@ pub mod own_means;
 pub mod posterior;
 pub mod profile;
 mod quadrature;
+pub mod respirator;
 mod roots;
 pub mod sample_plan;
 pub mod severity;

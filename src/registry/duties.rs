@@ -4,13 +4,15 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::{Scope, Sites};
 use crate::model::facts::account::Role;
-use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
+use crate::model::facts::duty::{
+    Duty, DutyAction, DutyActionDraft, DutyActionKind, DutyKind, DutyStatus, Subject,
+};
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::{DutyId, SiteId, WorkerId};
 use crate::model::shape::{Faults, Shape};
-use crate::model::text::{Code, Line, Text};
+use crate::model::text::{Code, Text};
 use crate::model::version::Version;
-use crate::record;
+use crate::registry::duty_view::{Reader, is_examination, stands_before_a_ground};
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
@@ -26,6 +28,8 @@ use chrono::NaiveDate;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
+
+pub use crate::registry::duty_view::{ActionView, DutyView};
 
 /// The duties of one subject and agent that follow from the same conclusion: what of them no longer ought to stand is
 /// withdrawn, and no other duty is touched.
@@ -52,60 +56,6 @@ pub struct Ought {
     pub duties: Vec<OughtDuty>,
     /// The day on which the registry learned of it.
     pub learned_on: NaiveDate,
-}
-
-record! {
-    /// What somebody did about a duty.
-    pub struct ActionView {
-        /// What was done.
-        action: DutyActionKind,
-        /// When.
-        on: NaiveDate,
-    }
-}
-
-record! {
-    /// A duty as it is handed out.
-    pub struct DutyView {
-        /// The duty.
-        id: DutyId,
-        /// What it asks for.
-        kind: DutyKind,
-        /// Whom it is about.
-        subject: Subject,
-        /// The agent.
-        agent_code: Option<Code>,
-        /// By when the clause asks.
-        due_on: NaiveDate,
-        /// When the registry learned of it.
-        learned_on: NaiveDate,
-        /// Days counted in the worst window.
-        days_counted: Option<i64>,
-        /// The worst window.
-        window: Option<Window>,
-        /// Row of the pack.
-        trigger_id: Option<Code>,
-        /// Section and paragraph.
-        clause: Option<String>,
-        /// Journal positions it rests on.
-        basis: Vec<i64>,
-        /// Who owes it.
-        employer: Option<Line>,
-        /// How it stands.
-        status: DutyStatus,
-        /// By how many days it was met late.
-        days_late: Option<i64>,
-        /// Why it was withdrawn.
-        withdrawn: Option<Text>,
-        /// What people did about it.
-        actions: Vec<ActionView>,
-        /// What is to be known of it.
-        flags: Vec<String>,
-        /// Counted up by every change.
-        revision: i64,
-        /// The position that brought this version.
-        position: i64,
-    }
 }
 
 /// Which duties are asked for.
@@ -145,6 +95,8 @@ pub async fn duties(
         all.iter().filter_map(|duty| duty.fact.subject.worker_id).map(|id| id.0).collect();
     let narrowed = question.site.map(|site| Scope { sites: Sites::Only([site].into()), ..scope.clone() });
     let seen = in_sight(tx, &scope, as_of, &workers).await?;
+    let reader = Reader::of(tx, caller, as_of, scope.clone(), &workers).await?;
+    let hidden = hidden_by_airborne(tx, &reader, as_of, &all).await?;
     let on_site = match &narrowed {
         Some(narrowed) => in_sight(tx, narrowed, as_of, &workers).await?,
         None => seen.clone(),
@@ -159,11 +111,11 @@ pub async fn duties(
             (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
             (None, None) => scope.is_all(),
         };
-        if !visible {
+        if !visible || hidden.contains(&duty.id) {
             continue;
         }
         let acts = actions(tx, as_of, duty.id).await?;
-        let view = view(&duty, &acts, as_of.date, &scope);
+        let view = reader.view(&duty, &acts, as_of.date);
         let asked = question.kind.is_none_or(|kind| view.kind == kind)
             && question.status.is_none_or(|status| view.status == status)
             && question.due_before.is_none_or(|day| view.due_on < day);
@@ -175,6 +127,31 @@ pub async fn duties(
         }
     }
     Ok(views)
+}
+
+/// Those duties that rest on a ground which the reader is not told, while an examination for airborne exposure of the
+/// same worker is to be done: that one is seen in their place.
+async fn hidden_by_airborne(
+    tx: &mut Tx,
+    reader: &Reader,
+    as_of: AsOf,
+    duties: &[Version<Duty>],
+) -> Result<BTreeSet<Uuid>, Refusal> {
+    let kept: Vec<&Version<Duty>> = duties.iter().filter(|duty| reader.is_kept_from(&duty.fact)).collect();
+    let workers: BTreeSet<WorkerId> = kept.iter().filter_map(|duty| duty.fact.subject.worker_id).collect();
+    let mut airborne = BTreeSet::new();
+    for duty in duties {
+        let Some(worker) = duty.fact.subject.worker_id.filter(|worker| workers.contains(worker)) else {
+            continue;
+        };
+        let acts = actions(tx, as_of, duty.id).await?;
+        if stands_before_a_ground(&duty.fact, &acts, as_of.date) {
+            airborne.insert(worker);
+        }
+    }
+    let seen_otherwise =
+        |duty: &Version<Duty>| duty.fact.subject.worker_id.is_some_and(|worker| airborne.contains(&worker));
+    Ok(kept.into_iter().filter(|duty| seen_otherwise(duty)).map(|duty| duty.id).collect())
 }
 
 async fn in_sight(
@@ -198,64 +175,6 @@ async fn actions(tx: &mut Tx, as_of: AsOf, duty: Uuid) -> Result<Vec<Version<Dut
     Ok(gather::all::<DutyAction>(tx, as_of, &[Where::Parent(duty)]).await?)
 }
 
-/// How a duty stands on a day, and by how many days it was met late.
-fn status(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> (DutyStatus, Option<i64>) {
-    if duty.withdrawn.is_some() {
-        return (DutyStatus::Withdrawn, None);
-    }
-    let ending = acts.iter().min_by_key(|act| (act.fact.on, act.id));
-    match ending.map(|act| (act.fact.action, act.fact.on)) {
-        Some((DutyActionKind::Waived, _)) => (DutyStatus::Waived, None),
-        Some((DutyActionKind::Declined, _)) => (DutyStatus::Declined, None),
-        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => {
-            let late = (on - duty.due_on).num_days();
-            (DutyStatus::Met, (late > 0).then_some(late))
-        }
-        None if duty.due_on < today => (DutyStatus::Overdue, None),
-        None => (DutyStatus::Open, None),
-    }
-}
-
-/// A duty for a reader: whoever sees only some of the sites it rests on learns that there are others, and no more.
-fn view(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate, scope: &Scope) -> DutyView {
-    let fact = duty.fact.clone();
-    let (status, days_late) = status(&fact, acts, today);
-    let across = !fact.site_ids.iter().all(|site| scope.sites.holds(*site));
-    let mut flags = fact.flags;
-    if across {
-        flags.push("days_across_sites".into());
-    }
-    if fact.due_on < fact.learned_on {
-        flags.push("learned_after_due".into());
-    }
-    DutyView {
-        id: DutyId(duty.id),
-        kind: fact.kind,
-        subject: fact.subject,
-        agent_code: fact.agent_code,
-        due_on: fact.due_on,
-        learned_on: fact.learned_on,
-        days_counted: fact.days_counted.filter(|_| !across),
-        window: fact.window.filter(|_| !across),
-        trigger_id: fact.trigger_id,
-        clause: fact.clause,
-        basis: if across { Vec::new() } else { fact.basis },
-        employer: fact.employer,
-        status,
-        days_late,
-        withdrawn: fact.withdrawn,
-        actions: acts.iter().map(|act| ActionView { action: act.fact.action, on: act.fact.on }).collect(),
-        flags,
-        revision: duty.revision,
-        position: duty.position,
-    }
-}
-
-/// Whether a kind of duty is an examination, on which only the physician acts.
-pub fn is_examination(kind: DutyKind) -> bool {
-    matches!(kind, DutyKind::OfferExamination | DutyKind::PeriodicExamination | DutyKind::Audiogram)
-}
-
 /// Whether an action answers a kind of duty: an examination is offered, done or declined; results are told.
 fn fits(kind: DutyKind, action: DutyActionKind) -> bool {
     match action {
@@ -275,12 +194,19 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     let (everything, as_of) = (change.everything(), change.as_of());
     let found =
         versions::find::<Duty>(&mut change.tx, &everything, as_of, duty).await?.ok_or(Refusal::Unknown)?;
-    if let Some(worker) = found.fact.subject.worker_id
-        && in_sight(&mut change.tx, &scope, as_of, &[worker.0]).await?.is_empty()
-    {
+    let workers: Vec<Uuid> = found.fact.subject.worker_id.iter().map(|worker| worker.0).collect();
+    if in_sight(&mut change.tx, &scope, as_of, &workers).await?.len() < workers.len() {
         return Err(Refusal::Unknown);
     }
-    let caller = &change.caller;
+    let caller = change.caller.clone();
+    let reader = Reader::of(&mut change.tx, &caller, as_of, scope, &workers).await?;
+    if reader.is_kept_from(&found.fact) {
+        // One that the reader does not see among his duties is not there for him.
+        let of_worker = [Where::IsOneOf("worker_id", workers)];
+        let all = gather::all::<Duty>(&mut change.tx, as_of, &of_worker).await?;
+        let hidden = hidden_by_airborne(&mut change.tx, &reader, as_of, &all).await?;
+        return Err(if hidden.contains(&duty) { Refusal::Unknown } else { Refusal::Forbidden });
+    }
     let allowed = match found.fact.kind {
         kind if is_examination(kind) => caller.is(Role::Physician),
         DutyKind::NotifyResults | DutyKind::AnswerRecordRequest => {
@@ -291,7 +217,7 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if !allowed {
         return Err(Refusal::Forbidden);
     }
-    let action = DutyAction::parse(body)?;
+    let action = DutyActionDraft::parse(body)?;
     let mut faults = Faults::default();
     if !fits(found.fact.kind, action.action) {
         let detail = format!("{} is no answer to {}", action.action, found.fact.kind);
@@ -315,9 +241,15 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if found.fact.withdrawn.is_some() {
         return Err(Refusal::taken("this duty was withdrawn"));
     }
+    let action = DutyAction {
+        action: action.action,
+        on: action.on,
+        note: action.note,
+        rests_on_medical_ground: found.fact.rests_on_medical_ground,
+    };
     change.add(&everything, None, Some(duty), action).await?;
     let acts = actions(&mut change.tx, as_of, duty).await?;
-    Ok(view(&found, &acts, as_of.date, &scope))
+    Ok(reader.view(&found, &acts, as_of.date))
 }
 
 impl Registry {
@@ -426,6 +358,7 @@ fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -
             sites: fact.site_ids.iter().copied().collect(),
             employer: fact.employer.clone(),
             flags: flags.cloned().collect(),
+            medical: fact.is_medical(),
         },
         ended,
     }
@@ -451,6 +384,7 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         withdrawn: None,
         flags: Vec::new(),
         site_ids: Vec::new(),
+        rests_on_medical_ground: None,
     };
     Some(with_grounds(blank, duty.grounds.clone()))
 }
@@ -468,6 +402,7 @@ fn with_grounds(duty: Duty, grounds: DutyGrounds) -> Duty {
         basis: grounds.basis.into_iter().collect(),
         employer: grounds.employer,
         site_ids: grounds.sites.into_iter().collect(),
+        rests_on_medical_ground: grounds.medical.then_some(true),
         flags,
         ..duty
     }

@@ -133,13 +133,14 @@ const READING: &[(&str, Action)] = &[
     (worker::WorkedDay::TABLE.kind, worker::WorkedDay::READ),
     (worker::Absence::TABLE.kind, worker::Absence::READ),
     (worker::Alias::TABLE.kind, Action::ReadWorkers),
-    (worker::MedicalGround::TABLE.kind, Action::MedicalGrounds),
-    (worker::RespiratorConfirmation::TABLE.kind, Action::ReadWorkers),
+    (worker::MedicalGround::TABLE.kind, worker::MedicalGround::READ),
+    (worker::RecordRequest::TABLE.kind, worker::RecordRequest::READ),
+    (worker::RespiratorConfirmation::TABLE.kind, worker::RespiratorConfirmation::READ),
     (sampling::SamplingEvent::TABLE.kind, sampling::SamplingEvent::READ),
     (sampling::Sample::TABLE.kind, sampling::Sample::READ),
     (laboratory::LabReport::TABLE.kind, laboratory::LabReport::READ),
     (laboratory::LabResult::TABLE.kind, laboratory::LabResult::READ),
-    (laboratory::HeldRow::TABLE.kind, Action::ReadSamples),
+    (laboratory::HeldRow::TABLE.kind, laboratory::HeldRow::READ),
     (sampling::DirectReadings::TABLE.kind, sampling::DirectReadings::READ),
     (duty::Duty::TABLE.kind, Action::ReadDuties),
     (duty::DutyAction::TABLE.kind, Action::ReadDuties),
@@ -168,7 +169,8 @@ impl Registry {
             after: question.after.map(|after| (after.position, after.ordinal)),
             subject: question.subject,
             site: question.site,
-            medical: caller.may(Action::MedicalGrounds).is_ok(),
+            // Envelopes of that chain name no site: they are for a physician of all of them.
+            medical: caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()),
             limit: question.limit + 1,
         };
         let mut entries = journal::entries(&mut tx, &scope, &reading).await?;

@@ -3,6 +3,7 @@
 pub mod clock;
 pub mod conclude;
 pub mod duties;
+pub mod duty_view;
 pub mod enter_pack;
 pub mod facts;
 pub mod find_workers;

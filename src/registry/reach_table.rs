@@ -180,7 +180,8 @@ pub const TABLE: &[KindReach] = &[
     row("worked_day", &[Reached::Worker], &["date", "group_id", "hours"], &[]),
     row("absence", &[Reached::Worker], &["from", "to"], &[]),
     row("alias", &[], &[], &["of_worker_id", "reason", "closed_at"]),
-    row("medical_ground", &[], &[], &["kind", "trigger_id", "on", "agent_code"]),
+    row("medical_ground", &[Reached::Worker], &["kind", "trigger_id", "on", "agent_code"], &[]),
+    row("record_request", &[], &[], &["received_on", "from", "what"]),
     row("respirator_confirmation", &[], &[], &["from", "to", "fit", "programme"]),
     row(
         "sampling_event",
@@ -248,7 +249,13 @@ pub const TABLE: &[KindReach] = &[
         ],
         &["analysed_on", "reason", "marks"],
     ),
-    row("held_row", &[], &[], &["row", "report_number"]),
+    // The result that a row becomes is a fact of its own.
+    row(
+        "held_row",
+        &[],
+        &[],
+        &["row", "report_number", "replaces_as", "status", "sample_id", "result_id", "reason"],
+    ),
     row(
         "direct_readings",
         &[Reached::Task],
@@ -285,9 +292,10 @@ pub const TABLE: &[KindReach] = &[
             "withdrawn",
             "flags",
             "site_ids",
+            "rests_on_medical_ground",
         ],
     ),
-    row("duty_action", &[], &[], &["action", "on", "note"]),
+    row("duty_action", &[], &[], &["action", "on", "note", "rests_on_medical_ground"]),
     row("standing_move", &[], &[], &["group_id", "agent_code", "authority", "value", "since", "clause"]),
     row("letter", &[], &[], &["worker_id", "body", "issued_on"]),
 ];

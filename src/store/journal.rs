@@ -8,7 +8,7 @@ use crate::model::identifiers::{AccountId, SiteId};
 use crate::model::version::Version;
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
-use crate::store::tables::{Stored, Table};
+use crate::store::tables::Stored;
 use chrono::{DateTime, SubsecRound, Utc};
 use serde_json::{Map, Value};
 use sha2::{Digest, Sha256};
@@ -149,10 +149,11 @@ pub fn hash_of(previous: &[u8], envelope: &Envelope, image_digest: &[u8]) -> [u8
         .into()
 }
 
-/// The chain of a fact: medical grounds have one of their own, a fact of a site its site's, the rest the corporation's.
-pub fn chain_of(table: &Table, site: Option<SiteId>) -> String {
+/// The chain of a fact: medical grounds, and duties that rest on one, have one of their own, a fact of a site its site's,
+/// the rest the corporation's.
+pub fn chain_of(medical: bool, site: Option<SiteId>) -> String {
     match site {
-        _ if table.kind == "medical_ground" => MEDICAL.into(),
+        _ if medical => MEDICAL.into(),
         Some(site) => format!("site:{site}"),
         None => "corporation".into(),
     }
@@ -204,7 +205,7 @@ pub struct Note<'n> {
 /// Appends the entry of a version to its chain.
 pub async fn append<F: Stored>(tx: &mut Tx, version: &Version<F>, note: Note<'_>) -> Result<(), StoreError> {
     let table = F::TABLE;
-    let chain = chain_of(table, version.site);
+    let chain = chain_of(version.fact.is_medical(), version.site);
     let last: Option<(i64, Vec<u8>)> = tx
         .query("SELECT entries, head FROM journal_chain WHERE chain = ")
         .push_bind(chain.clone())

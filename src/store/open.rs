@@ -19,9 +19,14 @@ impl Database {
     pub async fn open(url: &str) -> Result<Self, StoreError> {
         let database = Self::connect(url).await?;
         database.check_durability().await?;
+        // A later release may have expanded the schema already: this one still runs on it.
         match &database {
-            Self::Sqlite(pool) => sqlx::migrate!("migrations/sqlite").run(pool).await?,
-            Self::Postgres(pool) => sqlx::migrate!("migrations/postgres").run(pool).await?,
+            Self::Sqlite(pool) => {
+                sqlx::migrate!("migrations/sqlite").set_ignore_missing(true).run(pool).await?;
+            }
+            Self::Postgres(pool) => {
+                sqlx::migrate!("migrations/postgres").set_ignore_missing(true).run(pool).await?;
+            }
         }
         Ok(database)
     }

@@ -52,6 +52,16 @@ async fn agents(tx: &mut Tx, of: Of, subject: Uuid, position: i64) -> Result<Vec
                  WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1))"
             }
         });
+    let query = match of {
+        // What is expected and not measured is a day that nobody has assessed.
+        Of::WorkerOrGroups => query.push(
+            " UNION SELECT e.agent_code FROM expected_agent e WHERE e.known_from <= $1 AND e.known_to > $1 \
+             AND e.parent_id IN (SELECT a.group_id FROM assignment a WHERE a.parent_id = $2 \
+             AND a.known_from <= $1 AND a.known_to > $1 UNION SELECT d.group_id FROM worked_day d \
+             WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1)",
+        ),
+        Of::Group | Of::Task | Of::Worker => query,
+    };
     let rows: Vec<(String,)> = query.push(" ORDER BY 1").bind(position).bind(subject).fetch_all().await?;
     Ok(rows.into_iter().map(|(code,)| code).collect())
 }
@@ -71,8 +81,8 @@ pub async fn agents_on_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Resul
     agents(tx, Of::Worker, worker, position).await
 }
 
-/// The agents measured on a worker's own samples, or in any group that he was ever assigned to or worked a recorded day
-/// in. Void assignments and days count too: what was concluded from them must be concluded afresh.
+/// The agents measured on a worker's own samples, or measured or expected in any group that he was ever assigned to or
+/// worked a recorded day in. Void assignments and days count too: what was concluded from them must be concluded afresh.
 pub async fn agents_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
     agents(tx, Of::WorkerOrGroups, worker, position).await
 }

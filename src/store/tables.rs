@@ -36,6 +36,8 @@ pub struct Table {
     pub format: i64,
     /// What the look-up columns of a fact must hold, from its JSON; `None` where it does not read as this kind.
     pub keyed: fn(&Value) -> Option<Vec<Key>>,
+    /// Whether a fact belongs to the medical chain, from its JSON.
+    pub medical: fn(&Value) -> bool,
     /// The JSON Schema of its facts.
     pub schema: fn() -> Value,
 }
@@ -78,10 +80,17 @@ pub trait Stored: Shape + Clone + std::fmt::Debug + Send + Sync + 'static {
 
     /// The values of the table's look-up columns, in their order.
     fn keys(&self) -> Vec<Key>;
+
+    /// Whether it belongs to the medical chain, whose entries are the physician's alone.
+    fn is_medical(&self) -> bool;
 }
 
 fn keyed<F: Stored>(fact: &Value) -> Option<Vec<Key>> {
     F::parse(fact).ok().map(|fact| fact.keys())
+}
+
+fn medical<F: Stored>(fact: &Value) -> bool {
+    F::parse(fact).is_ok_and(|fact| fact.is_medical())
 }
 
 /// The table of a kind of fact.
@@ -89,9 +98,13 @@ pub fn of_kind(kind: &str) -> Option<&'static Table> {
     TABLES.iter().copied().find(|table| table.kind == kind)
 }
 
-/// One row for each fact table: its type, kind, name, who sees it, and the look-up columns with their values.
+/// One row for each fact table: its type, kind, name, who sees it, the look-up columns with their values, and which of
+/// its facts are medical.
 macro_rules! tables {
-    ($($fact:ty: $kind:literal in $name:literal, $sees:ident, |$it:ident| [$($key:literal = $value:expr),*];)*) => {
+    ($(
+        $fact:ty: $kind:literal in $name:literal, $sees:ident, |$it:ident| [$($key:literal = $value:expr),*]
+        $(, medical if $medical:expr)?;
+    )*) => {
         /// Every fact table.
         pub const TABLES: &[&Table] = &[$(<$fact as Stored>::TABLE),*];
 
@@ -103,12 +116,19 @@ macro_rules! tables {
                 sees: Sees::$sees,
                 format: 1,
                 keyed: keyed::<Self>,
+                medical: medical::<Self>,
                 schema: <Self as Shape>::schema,
             };
 
             fn keys(&self) -> Vec<Key> {
                 let $it = self;
+                let _ = $it;
                 vec![$($value),*]
+            }
+
+            fn is_medical(&self) -> bool {
+                let _ = self;
+                false $(|| { let $it = self; $medical })?
             }
         })*
     };
@@ -166,7 +186,8 @@ tables! {
     ];
     worker::Absence: "absence" in "absence", OfWorker, |_it| [];
     worker::Alias: "alias" in "worker_alias", OfWorker, |it| ["of_worker_id" = Key::id(it.of_worker_id)];
-    worker::MedicalGround: "medical_ground" in "medical_ground", OfWorker, |_it| [];
+    worker::MedicalGround: "medical_ground" in "medical_ground", OfWorker, |_it| [], medical if true;
+    worker::RecordRequest: "record_request" in "record_request", OfWorker, |_it| [];
     worker::RespiratorConfirmation: "respirator_confirmation" in "respirator_confirmation", Site, |_it| [];
     sampling::SamplingEvent: "sampling_event" in "sampling_event", Site, |it| [
         "reference" = Key::text(&it.reference)
@@ -200,8 +221,9 @@ tables! {
         "agent_code" = Key::maybe_text(it.agent_code.as_ref()),
         "trigger_id" = Key::maybe_text(it.trigger_id.as_ref()),
         "occasion" = Key::text(&it.occasion)
-    ];
-    duty::DutyAction: "duty_action" in "duty_action", Everyone, |_it| [];
+    ], medical if it.is_medical();
+    duty::DutyAction: "duty_action" in "duty_action", Everyone, |it| [],
+        medical if it.rests_on_medical_ground == Some(true);
     duty::StandingMove: "standing_move" in "standing_move", Site, |it| [
         "group_id" = Key::id(it.group_id),
         "agent_code" = Key::text(&it.agent_code)

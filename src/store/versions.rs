@@ -357,9 +357,12 @@ pub async fn keyed_as(
     Ok(rows.into_iter().collect())
 }
 
-/// The earliest version that no journal entry brought.
-pub async fn first_without_entry(tx: &mut Tx, table: &Table) -> Result<Option<(Uuid, i64)>, StoreError> {
-    tx.query("SELECT t.id, t.known_from FROM ")
+/// The earliest version that no journal entry brought: the fact, its position, its JSON.
+pub async fn first_without_entry(
+    tx: &mut Tx,
+    table: &Table,
+) -> Result<Option<(Uuid, i64, String)>, StoreError> {
+    tx.query("SELECT t.id, t.known_from, t.body FROM ")
         .push(table.name)
         .push(
             " t WHERE NOT EXISTS (SELECT 1 FROM journal_entry e WHERE e.subject_id = t.id \

@@ -59,6 +59,8 @@ pub struct DutyGrounds {
     pub employer: Option<Line>,
     /// What is to be known of it, in the words of the API.
     pub flags: Vec<String>,
+    /// Whether it rests on a physician's ground; then only the physician learns more than its date.
+    pub medical: bool,
 }
 
 /// A duty that ought to stand.
@@ -143,6 +145,7 @@ pub fn first_examination(
             sites: behind.sites,
             employer: behind.employer,
             flags: Vec::new(),
+            medical: false,
         },
     })
 }

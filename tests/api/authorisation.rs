@@ -17,6 +17,9 @@ const FACT_READ: Expected = [403, 200, 200, 200, 200];
 /// A `POST` of `{}` is refused for its faults (422) where the role may do it, and with 403 where it may not.
 const HYGIENIST: Expected = [403, 422, 403, 403, 403];
 const ON_SITE: Expected = [403, 422, 422, 403, 403];
+/// The physician alone.
+const PHYSICIAN: Expected = [403, 403, 403, 422, 403];
+const PHYSICIAN_READ: Expected = [403, 403, 403, 200, 403];
 const SITES: Expected = [422, 422, 403, 403, 403];
 const ADMIN: Expected = [422, 403, 403, 403, 403];
 const ADMIN_READ: Expected = [200, 403, 403, 403, 403];
@@ -147,6 +150,21 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/absences/{id}", FACT_READ),
     ("POST", "/api/v1/absences/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/absences/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/assignments/{id}/respirator-confirmations", FACT_READ),
+    ("POST", "/api/v1/assignments/{id}/respirator-confirmations", HYGIENIST),
+    ("GET", "/api/v1/respirator-confirmations/{id}", FACT_READ),
+    ("POST", "/api/v1/respirator-confirmations/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/respirator-confirmations/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/workers/{id}/medical-grounds", PHYSICIAN_READ),
+    ("POST", "/api/v1/workers/{id}/medical-grounds", PHYSICIAN),
+    ("GET", "/api/v1/medical-grounds/{id}", PHYSICIAN_READ),
+    ("POST", "/api/v1/medical-grounds/{id}/voiding", PHYSICIAN),
+    ("POST", "/api/v1/medical-grounds/{id}/voiding-withdrawal", PHYSICIAN),
+    ("GET", "/api/v1/workers/{id}/record-requests", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/record-requests", ON_SITE),
+    ("GET", "/api/v1/record-requests/{id}", FACT_READ),
+    ("POST", "/api/v1/record-requests/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/record-requests/{id}/voiding-withdrawal", HYGIENIST),
     ("GET", "/api/v1/sites/{id}/sampling-events", FACT_READ),
     ("POST", "/api/v1/sites/{id}/sampling-events", ON_SITE),
     ("GET", "/api/v1/sampling-events/{id}", FACT_READ),
@@ -165,6 +183,10 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/lab-reports/{id}", FACT_READ),
     ("POST", "/api/v1/lab-reports/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/lab-reports/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/held-rows", FACT_READ),
+    ("GET", "/api/v1/held-rows/{id}", FACT_READ),
+    ("POST", "/api/v1/held-rows/{id}/match", ON_SITE),
+    ("POST", "/api/v1/held-rows/{id}/dismissal", HYGIENIST),
     ("GET", "/api/v1/results/{id}", FACT_READ),
     ("POST", "/api/v1/results/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/results/{id}/voiding-withdrawal", HYGIENIST),
@@ -184,6 +206,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/duties", FACT_READ),
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
+    ("GET", "/api/v1/overview", FACT_READ),
     ("GET", "/api/v1/exports/samples.csv", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
     ("GET", "/api/v1/exports/duties.csv", FACT_READ),
@@ -258,13 +281,15 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
             first(&format!("/accounts/{account}/tokens")).await
         }
         "duties" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
-        "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" => things.id(kind).to_owned(),
+        "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows" => {
+            things.id(kind).to_owned()
+        }
+        "respirator-confirmations" => things.id("assignments/respirator-confirmations").to_owned(),
         "limits" | "compared-with" => things.id(&format!("agents/{kind}")).to_owned(),
         "conditions" | "changes" | "joined-eras" => things.id(&format!("groups/{kind}")).to_owned(),
         "control-periods" => things.id("tasks/control-periods").to_owned(),
-        "employments" | "earlier-exposures" | "assignments" | "worked-days" | "absences" => {
-            things.id(&format!("workers/{kind}")).to_owned()
-        }
+        "employments" | "earlier-exposures" | "assignments" | "worked-days" | "absences"
+        | "medical-grounds" | "record-requests" => things.id(&format!("workers/{kind}")).to_owned(),
         _ => things.id(&format!("sites/{kind}")).to_owned(),
     };
     let query =

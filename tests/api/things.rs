@@ -20,21 +20,56 @@ pub(crate) struct Thing {
 
 /// One of each.
 pub(crate) struct Things {
-    things: BTreeMap<String, Thing>,
+    recorded: BTreeMap<String, Thing>,
     /// The sample and the result that came with the event and the report.
     within: BTreeMap<&'static str, String>,
+    /// Further things, by the last name of their collection.
+    further: Vec<(&'static str, String)>,
 }
 
 impl Things {
     /// All of them.
     pub(crate) fn all(&self) -> impl Iterator<Item = &Thing> {
-        self.things.values()
+        self.recorded.values()
     }
 
     /// The identifier of the thing that a collection (`"groups"`, `"groups/agents"`) made.
     pub(crate) fn id(&self, collection: &str) -> &str {
-        let thing = self.things.get(collection).map(|thing| &thing.id);
+        let thing = self.recorded.get(collection).map(|thing| &thing.id);
         thing.or_else(|| self.within.get(collection)).unwrap_or_else(|| panic!("there is no {collection}"))
+    }
+}
+
+impl Things {
+    /// The same with one more thing of a kind.
+    pub(crate) fn with(mut self, kind: &'static str, id: &str) -> Self {
+        self.further.push((kind, id.to_owned()));
+        self
+    }
+
+    /// The addresses of a route with every identifier that fits it; none where only one that exists by itself would do.
+    pub(crate) fn addresses(&self, route: &str) -> Vec<String> {
+        let Some((before, after)) = route.split_once("{id}") else {
+            let first = self.id("workers");
+            let query = match route {
+                "/api/v1/shift-averages" => format!("?worker_id={first}"),
+                _ => String::new(),
+            };
+            return vec![format!("{route}{query}")];
+        };
+        let kind = before.trim_matches('/').rsplit('/').next().unwrap();
+        let query = if after == "/history" { "?agent_code=cadmium" } else { "" };
+        let of_kind = |name: &&String| *name == kind || name.ends_with(&format!("/{kind}"));
+        let mut ids: Vec<&str> = self
+            .recorded
+            .iter()
+            .filter(|(name, _)| of_kind(name))
+            .map(|(_, thing)| thing.id.as_str())
+            .collect();
+        ids.extend(self.within.get(kind).map(String::as_str));
+        let further = self.further.iter().filter(|(name, _)| *name == kind);
+        ids.extend(further.map(|(_, id)| id.as_str()));
+        ids.into_iter().map(|id| format!("{before}{id}{after}{query}")).collect()
     }
 }
 
@@ -65,6 +100,9 @@ const KINDS: &[(&str, &str)] = &[
     ("workers", "assignments"),
     ("workers", "worked-days"),
     ("workers", "absences"),
+    ("workers", "medical-grounds"),
+    ("workers", "record-requests"),
+    ("assignments", "respirator-confirmations"),
     ("sites", "sampling-events"),
     ("sites", "lab-reports"),
     ("sites", "direct-readings"),
@@ -72,7 +110,6 @@ const KINDS: &[(&str, &str)] = &[
 
 /// Records one thing of each kind at a new site; codes and numbers carry the site's code.
 pub(crate) async fn record_one_of_each(app: &TestApp, code: &str) -> Things {
-    let hygienist = app.as_role("hygienist");
     let mut things: BTreeMap<String, Thing> = BTreeMap::new();
     for (under, last) in KINDS {
         let (path, template, name) = if under.is_empty() {
@@ -87,19 +124,52 @@ pub(crate) async fn record_one_of_each(app: &TestApp, code: &str) -> Things {
         };
         let mut sent = example_of(&template);
         fill_in(&mut sent, &things, code);
-        let answer = hygienist.post(&path, &sent).await;
+        if *last == "assignments" {
+            // So that one can be confirmed for it.
+            sent["respirator_control_id"] = json!(respirator(app, &things).await);
+        }
+        let answer = app.as_role(recorder(last)).post(&path, &sent).await;
         assert_eq!(answer.status, 201, "{path}: {}", answer.text);
         let id = answer.id();
         things.insert(name, Thing { path, last, id, sent, shown: answer.json });
     }
-    let sample = &things["sites/lab-reports"].shown["samples"][0];
     let id = |value: &Value| value["id"].as_str().unwrap().to_owned();
-    let within = BTreeMap::from([("samples", id(sample)), ("results", id(&sample["results"][0]))]);
-    Things { things, within }
+    let sample = &things["sites/lab-reports"].shown["samples"][0];
+    let held = hold_a_row(app, &things, code).await;
+    let within = BTreeMap::from([
+        ("samples", id(sample)),
+        ("results", id(&sample["results"][0])),
+        ("held-rows", id(&held["held"][0])),
+    ]);
+    Things { recorded: things, within, further: Vec::new() }
+}
+
+/// A respirator at the site.
+async fn respirator(app: &TestApp, things: &BTreeMap<String, Thing>) -> String {
+    let control =
+        json!({"code": "R-1", "title": "Hood", "kind": "respirator", "assigned_protection_factor": 25});
+    app.as_role("hygienist").post(&format!("/sites/{}/controls", things["sites"].id), &control).await.id()
+}
+
+/// A report with a row of a sample that nobody knows.
+async fn hold_a_row(app: &TestApp, things: &BTreeMap<String, Thing>, code: &str) -> Value {
+    let path = format!("/sites/{}/lab-reports?unmatched=hold", things["sites"].id);
+    let mut report = example_of("/sites/{id}/lab-reports");
+    report["report_number"] = json!("L-held");
+    report["results"][0]["sample_number"] = json!(format!("{code}-unknown"));
+    let answer = app.as_role("hygienist").post(&path, &report).await;
+    assert_eq!(answer.status, 201, "{}", answer.text);
+    answer.json
+}
+
+/// Who records a kind of thing, and reads it.
+pub(crate) fn recorder(last: &str) -> &'static str {
+    if last == "medical-grounds" { "physician" } else { "hygienist" }
 }
 
 fn parent_of(under: &str) -> &str {
     match under {
+        "assignments" => "workers/assignments",
         "groups" => "sites/groups",
         "tasks" => "sites/tasks",
         top => top,

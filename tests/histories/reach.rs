@@ -7,7 +7,9 @@ use doseward::model::facts::laboratory::{LabReport, LabResult};
 use doseward::model::facts::rules::{ComparedWith, MixtureSet};
 use doseward::model::facts::sampling::{DirectReadings, Sample, SamplingEvent};
 use doseward::model::facts::site::{Holiday, MonitoringOption, Release, RuleSetChange};
-use doseward::model::facts::worker::{Absence, Assignment, EarlierExposure, Employment, WorkedDay, Worker};
+use doseward::model::facts::worker::{
+    Absence, Assignment, EarlierExposure, Employment, MedicalGround, WorkedDay, Worker,
+};
 use doseward::model::identifiers::SiteId;
 use doseward::registry::place::Place;
 use doseward::registry::reach::Reach;
@@ -87,6 +89,7 @@ fn of_workers(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>) {
     );
     says::<WorkedDay>(said, &json!({"date": day, "group_id": ID, "hours": 8}));
     says::<Absence>(said, &json!({"from": day, "to": day}));
+    says::<MedicalGround>(said, &json!({"kind": "removal", "on": day, "agent_code": "dust"}));
 }
 
 fn of_samples(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>) {

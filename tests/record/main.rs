@@ -19,4 +19,6 @@ mod starting;
 #[cfg(test)]
 mod tampering;
 #[cfg(test)]
+mod upgrading;
+#[cfg(test)]
 mod writers;

@@ -48,6 +48,7 @@ impl Case {
             absences: &self.absences,
             groups: &self.groups,
             own: &self.own,
+            respirators: &[],
         }
     }
 

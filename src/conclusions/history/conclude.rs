@@ -7,6 +7,7 @@ use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, Wind
 use crate::conclusions::history::expected::{Expected, expected_days};
 use crate::conclusions::history::noise_levels::{band, equal_energy, noise_steps, years_by_level};
 use crate::conclusions::history::piece::{Bounds, Piece, pieces};
+use crate::conclusions::history::respirator::with_respirator;
 use crate::conclusions::history::thresholds::{
     BASIS, DATES_ENOUGH, DAYS, LEVEL_BY_HOURS, MEASURED_SHARE, SCALED_BY_HOURS, SHIFT_LENGTH_MAY_DIFFER,
     WEIGHT,
@@ -23,6 +24,7 @@ use crate::hygiene::cumulative::{
     horizon,
 };
 use crate::hygiene::noise::rule;
+use crate::hygiene::respirator::RESPIRATOR;
 use crate::model::facts::agent::{Limit, LimitKind};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
@@ -61,6 +63,9 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
         at_least: timeline.days_missing > 0,
         years_missing: missing,
     });
+    let units = (unit, dose_unit);
+    let assumed =
+        with_respirator(&pieces, evidence.respirators, &worked, bounds, units, timeline.days_missing);
     let average = dose.average_intensity.filter(|_| !noise);
     let mut view = HistoryView {
         agent_code: evidence.agent.code().clone(),
@@ -69,6 +74,7 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
         lag_years: i64::from(window.lag_years),
         intervals,
         cumulative: cumulative_view,
+        cumulative_with_respirator: assumed.filter(|_| !noise),
         years_by_level: by_level,
         equal_energy_mean: energy,
         average_intensity: average.map(|mean| {
@@ -310,6 +316,11 @@ fn steps(view: &HistoryView, pieces: &[Piece], timeline: &Timeline, bounds: Boun
     if let Some(dose) = &view.cumulative {
         let inputs = json!({"intervals": parts, "days_missing": timeline.days_missing});
         steps.push(Step::new("cumulative", CUMULATIVE, inputs, dose.to_json()));
+    }
+    if let Some(assumed) = &view.cumulative_with_respirator {
+        let inputs = json!({"cumulative": view.cumulative.as_ref().map(Shape::to_json),
+            "years_credited": assumed.years_credited});
+        steps.push(Step::new("cumulative with respirator", RESPIRATOR, inputs, assumed.to_json()));
     }
     if let Some(mean) = &view.average_intensity {
         let inputs = json!({"cumulative": view.cumulative.as_ref().map(Shape::to_json),

@@ -2,6 +2,7 @@
 
 use crate::conclusions::day_chance::DayChance;
 use crate::conclusions::history::level_period::LevelPeriod;
+use crate::conclusions::history::respirator::ConfirmedRespirator;
 use crate::conclusions::limits::AgentEvidence;
 use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
@@ -33,6 +34,8 @@ pub struct HistoryEvidence<'e> {
     pub groups: &'e [GroupExposure],
     /// The worker's own shifts.
     pub own: &'e [OwnShift],
+    /// Times for which a respirator's fit and programme are confirmed.
+    pub respirators: &'e [ConfirmedRespirator],
 }
 
 impl HistoryEvidence<'_> {

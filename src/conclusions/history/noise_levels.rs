@@ -257,6 +257,7 @@ mod tests {
             absences: &[],
             groups,
             own,
+            respirators: &[],
         };
         let window =
             Window { from: None, to: Some(date("2024-01-01")), lag_years: 0, today: date("2024-01-01") };
@@ -371,6 +372,7 @@ mod tests {
                 absences: &[],
                 groups: &[group],
                 own: &shifts,
+                respirators: &[],
             };
             worker_days(&evidence, Unit::DbA, date("2021-01-01")).days[0].day.twa
         };

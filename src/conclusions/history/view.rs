@@ -131,6 +131,28 @@ record! {
 }
 
 record! {
+    /// The dose as if respirators had protected as assigned: assumed protection, not measured.
+    pub struct AssumedProtectionView {
+        /// The dose.
+        value: f64,
+        /// Its unit, that of the dose.
+        unit: String,
+        /// With every mean at its lower limit; absent where one has none.
+        lower: Option<f64>,
+        /// With every mean at its upper limit; absent where one has none.
+        upper: Option<f64>,
+        /// Whether it reads "at least", since time is missing from it.
+        at_least: bool,
+        /// The years missing from it.
+        years_missing: f64,
+        /// Years of full time for which fit and programme are confirmed.
+        years_credited: f64,
+        /// What it assumes, to be shown beside it.
+        assumption: String,
+    }
+}
+
+record! {
     /// One worker's exposure to one agent over all sites.
     pub struct HistoryView {
         /// The agent.
@@ -145,6 +167,8 @@ record! {
         intervals: Vec<HistoryInterval>,
         /// The dose; absent for noise.
         cumulative: Option<CumulativeView>,
+        /// The dose as if confirmed respirators had protected as assigned; absent where none is confirmed, and for noise.
+        cumulative_with_respirator: Option<AssumedProtectionView>,
         /// Years of full time by level, for noise.
         years_by_level: Option<Vec<YearsAtLevel>>,
         /// The mean level by equal energy, for noise with data of the 3 dB exchange rate.

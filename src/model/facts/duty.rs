@@ -100,6 +100,9 @@ record! {
         flags: Vec<String>,
         /// Sites whose facts it rests on: who may see what of it.
         site_ids: Vec<SiteId>,
+        /// `true` where it rests on a physician's ground: then it stands in the medical chain, and whoever is not told of
+        /// grounds sees an examination to offer and its date, and no more.
+        rests_on_medical_ground: Option<bool>,
     }
 }
 
@@ -120,6 +123,18 @@ words! {
 }
 
 record! {
+    /// What is sent to record a person's act on a duty.
+    pub struct DutyActionDraft {
+        /// What was done.
+        action: DutyActionKind,
+        /// When.
+        on: NaiveDate,
+        /// The ground of a waiver. Of an examination only the physician reads it.
+        note: Option<Text>,
+    }
+}
+
+record! {
     /// A person's act on a duty.
     pub struct DutyAction {
         /// What was done.
@@ -128,6 +143,15 @@ record! {
         on: NaiveDate,
         /// The ground of a waiver.
         note: Option<Text>,
+        /// `true` where the duty rests on a physician's ground; the act then stands in the medical chain too.
+        rests_on_medical_ground: Option<bool>,
+    }
+}
+
+impl Duty {
+    /// Whether it rests on a physician's ground.
+    pub fn is_medical(&self) -> bool {
+        self.rests_on_medical_ground == Some(true)
     }
 }
 

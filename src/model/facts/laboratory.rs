@@ -151,6 +151,18 @@ record! {
     }
 }
 
+words! {
+    /// How far a held row has come.
+    pub enum HeldRowStatus {
+        /// Its sample is not known yet.
+        Waiting = "waiting",
+        /// Its sample was found; the result is a fact of its own.
+        Matched = "matched",
+        /// There is no sample that it belongs to.
+        Dismissed = "dismissed",
+    }
+}
+
 record! {
     /// A laboratory row that waits for its sample.
     pub struct HeldRow {
@@ -158,5 +170,15 @@ record! {
         row: ResultDraft,
         /// The report it came in.
         report_number: Code,
+        /// In what way it replaces whichever result stands for its sample (in a file the word stands alone).
+        replaces_as: Option<ReplacedAs>,
+        /// How far it has come.
+        status: HeldRowStatus,
+        /// The sample it was matched with.
+        sample_id: Option<SampleId>,
+        /// The result it became.
+        result_id: Option<ResultId>,
+        /// Why it was dismissed, or matched.
+        reason: Option<Text>,
     }
 }

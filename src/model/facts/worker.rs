@@ -178,6 +178,32 @@ record! {
     }
 }
 
+words! {
+    /// Who asks for records.
+    pub enum RequestedBy {
+        /// The worker.
+        Worker = "worker",
+        /// A person or union whom the worker, or the law, lets see them.
+        Representative = "representative",
+        /// An authority.
+        Authority = "authority",
+        /// Somebody else.
+        Other = "other",
+    }
+}
+
+record! {
+    /// Somebody asks for a worker's records; the duty to answer is written with it.
+    pub struct RecordRequest {
+        /// When the request was received; the days to answer run from here.
+        received_on: NaiveDate,
+        /// Who asks.
+        from: RequestedBy,
+        /// What is asked for.
+        what: Text,
+    }
+}
+
 record! {
     /// A hygienist confirms that an assignment's respirator fitted and was part of a working programme.
     pub struct RespiratorConfirmation {

@@ -5,13 +5,14 @@ use crate::conclusions::due_date::DueDate;
 use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::facts::group::Group;
 use crate::model::facts::site::Site;
-use crate::registry::duties::{self, DutyView, Question};
+use crate::registry::duties::{self, Question};
+use crate::registry::duty_view::DutyView;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::journal;
 use crate::store::versions::{AsOf, Page, Where};
-use chrono::Duration;
+use chrono::{Duration, NaiveTime};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -34,11 +35,15 @@ pub async fn due_dates(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<
         if !open && duty.due_on < oldest {
             continue;
         }
-        let changed_at = journal::recorded_at(tx, duty.position).await?;
+        // When a duty that rests on a medical ground was written is not told: its date stands in for it.
+        let changed_at = match duty.position {
+            Some(position) => journal::recorded_at(tx, position).await?,
+            None => duty.due_on.and_time(NaiveTime::MIN).and_utc(),
+        };
         let acts = i64::try_from(duty.actions.len()).unwrap_or_default();
         dates.push(DueDate {
             id: duty.id.0,
-            sequence: duty.revision - 1 + acts,
+            sequence: duty.revision.map_or(0, |revision| revision - 1) + acts,
             changed_at,
             due_on: duty.due_on,
             title: title(&duty, &places),

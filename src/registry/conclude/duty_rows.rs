@@ -4,7 +4,8 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::identifiers::{DutyId, GroupId, SiteId, WorkerId};
 use crate::record;
-use crate::registry::duties::{self, DutyView, Question};
+use crate::registry::duties::{self, Question};
+use crate::registry::duty_view::DutyView;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::versions::{AsOf, Page};
@@ -34,7 +35,7 @@ record! {
         /// By when the clause asks.
         due_on: NaiveDate,
         /// When the registry learned of it.
-        learned_on: NaiveDate,
+        learned_on: Option<NaiveDate>,
         /// How it stands.
         status: String,
         /// By how many days it was met late.

@@ -15,6 +15,7 @@ use crate::model::version::Version;
 use crate::registry::conclude::history::{self, Question};
 use crate::registry::conclude::sight::Sight;
 use crate::registry::duties;
+use crate::registry::duty_view::is_examination;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -50,7 +51,7 @@ pub async fn examiner_packet(
     let of_worker = duties::Question { worker: Some(WorkerId(worker)), ..duties::Question::default() };
     let everything = Page { after: None, limit: i64::MAX };
     let mut owed = duties::duties(tx, caller, as_of, &of_worker, everything).await?;
-    owed.retain(|duty| duties::is_examination(duty.kind));
+    owed.retain(|duty| is_examination(duty.kind));
     let mut earlier: Vec<PacketExamination> = owed
         .iter()
         .flat_map(|duty| duty.actions.iter().map(|act| (duty.kind, act)))

@@ -6,9 +6,11 @@ use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
 use crate::conclusions::history::conclude::history as conclude;
 use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift, Window};
+use crate::conclusions::history::respirator::{ConfirmedRespirator, confirmed};
 use crate::conclusions::history::view::HistoryView;
 use crate::conclusions::limits::AgentEvidence;
-use crate::model::facts::worker::Worker;
+use crate::model::facts::control::Control;
+use crate::model::facts::worker::{RespiratorConfirmation, Worker};
 use crate::model::shape::Shape;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::{derive, exposure};
@@ -17,7 +19,7 @@ use crate::registry::gather::workers::WorkerEvidence;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
-use crate::store::versions::AsOf;
+use crate::store::versions::{AsOf, Where};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::Value;
 use std::sync::Arc;
@@ -49,6 +51,8 @@ pub struct Everything {
     pub groups: Vec<GroupExposure>,
     /// The worker's own shifts.
     pub own: Vec<OwnShift>,
+    /// Times for which a respirator's fit and programme are confirmed.
+    pub respirators: Vec<ConfirmedRespirator>,
     /// The latest local date over the worker's sites.
     pub today: NaiveDate,
 }
@@ -64,6 +68,7 @@ impl Everything {
             absences: &self.worker.absences,
             groups: &self.groups,
             own: &self.own,
+            respirators: &self.respirators,
         }
     }
 }
@@ -102,9 +107,27 @@ pub async fn everything(
     }
     let mut own = exposure::own(sight, worker, &agent, asked).await?;
     own.retain(|shift| within.sites.holds(shift.site));
+    let respirators = confirmed_respirators(sight, &found).await?;
     let horizon = found.horizon(now);
     let today = horizon.pred_opt().unwrap_or(horizon);
-    Ok(Some(Everything { agent, worker: found, groups, own, today }))
+    Ok(Some(Everything { agent, worker: found, groups, own, respirators, today }))
+}
+
+async fn confirmed_respirators(
+    sight: &mut Sight<'_>,
+    worker: &WorkerEvidence,
+) -> Result<Vec<ConfirmedRespirator>, Refusal> {
+    let worn = || worker.assignments.iter().filter(|one| one.fact.respirator_worn_share.is_some());
+    let controls: Vec<Uuid> =
+        worn().filter_map(|one| one.fact.respirator_control_id).map(|control| control.0).collect();
+    if controls.is_empty() {
+        return Ok(Vec::new());
+    }
+    let controls = gather::many::<Control>(sight.tx, sight.as_of, &controls, Where::Ids).await?;
+    let assignments: Vec<Uuid> = worn().map(|one| one.id).collect();
+    let confirmations =
+        gather::many::<RespiratorConfirmation>(sight.tx, sight.as_of, &assignments, Where::Parents).await?;
+    Ok(confirmed(&worker.assignments, &controls, &confirmations))
 }
 
 /// A worker's history as far as the caller sees it, and over which sites that is.

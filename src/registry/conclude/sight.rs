@@ -56,6 +56,11 @@ impl<'t> Sight<'t> {
         Self { now: true, ..Self::new(tx, as_of) }
     }
 
+    /// Whether the question is about now.
+    pub fn is_of_now(&self) -> bool {
+        self.now
+    }
+
     /// The stored row, where the question is about now, plainly asked, and no mark says that the row is stale.
     pub async fn stored(
         &mut self,

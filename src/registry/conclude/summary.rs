@@ -2,6 +2,7 @@
 
 use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
+use crate::conclusions::history::assessed_days::{assessed_days, assessed_period};
 use crate::conclusions::history::worker_days::{WorkerDay, counting_horizon, worker_days};
 use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on};
 use crate::model::facts::rule_set::RuleSet;
@@ -88,11 +89,13 @@ pub async fn summary(
         }
         outcomes.extend(these);
     }
+    let assessed = assessed_days(&evidence, unit, assessed_period(found.today));
     let body = json!({
         "measured": counted.measured.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
         "by_standing": counted.by_standing.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
         "undecided": counted.undecided.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
         "clauses": outcomes.iter().map(Shape::to_json).collect::<Vec<_>>(),
+        "assessed": assessed.iter().map(Shape::to_json).collect::<Vec<_>>(),
     });
     let open = found
         .worker
@@ -100,7 +103,8 @@ pub async fn summary(
         .iter()
         .any(|assignment| assignment.fact.to.is_none_or(|to| to > found.today));
     // A due date may run from the day on which the registry learns of the duty.
-    let slides = open || ought.duties.iter().any(|duty| duty.grounds.due_from_learning);
+    let slides =
+        open || !assessed.is_empty() || ought.duties.iter().any(|duty| duty.grounds.due_from_learning);
     let changes_on = if slides {
         Some(next_day(found.today))
     } else {

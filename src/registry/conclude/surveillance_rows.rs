@@ -6,6 +6,7 @@ use crate::model::facts::worker::{Employment, Worker};
 use crate::model::identifiers::{DutyId, WorkerId};
 use crate::record;
 use crate::registry::duties::{self, DutyView, Question};
+use crate::registry::duty_view::is_examination;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -44,7 +45,7 @@ record! {
         /// By when the clause asks.
         due_on: NaiveDate,
         /// When the registry learned of it.
-        learned_on: NaiveDate,
+        learned_on: Option<NaiveDate>,
         /// How it stands.
         status: String,
         /// By how many days it was met late.
@@ -62,7 +63,7 @@ pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<Surve
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
     let mut duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
-    duties.retain(|duty| duties::is_examination(duty.kind));
+    duties.retain(|duty| is_examination(duty.kind));
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
     let workers: BTreeMap<Uuid, _> = gather::many::<Worker>(tx, as_of, &ids, Where::Ids)
         .await?

@@ -7,7 +7,7 @@ use crate::model::quantity::Quantity;
 use crate::model::shape::{Faults, Shape, parse_date};
 use crate::model::text::Code;
 use crate::model::unit::{Dimension, Unit};
-use crate::registry::facts::laboratory::{Replacing, Report, Row};
+use crate::registry::facts::laboratory::{Replacing, Report, Row, Unmatched};
 use crate::registry::refusal::Refusal;
 use csv::StringRecord;
 use serde_json::{Map, Value};
@@ -40,7 +40,9 @@ pub fn read(head: &[(String, String)], file: &[u8], agents: &[Agent]) -> Result<
     let head = read_head(head, &mut faults);
     let rows = read_rows(file, agents, &mut faults);
     match (head, rows) {
-        (Some(head), Some(rows)) if faults.is_empty() => Ok(Report { head, rows }),
+        (Some(head), Some(rows)) if faults.is_empty() => {
+            Ok(Report { head, rows, unmatched: Unmatched::Refuse })
+        }
         _ => Err(faults),
     }
 }

@@ -5,7 +5,8 @@ use crate::access::scope::Scope;
 use crate::model::facts::control::{Control, ControlKind};
 use crate::model::facts::group::Group;
 use crate::model::facts::worker::{
-    Absence, Assignment, EarlierExposure, Employment, Relation, WorkedDay, Worker, WorkerDraft,
+    Absence, Assignment, EarlierExposure, Employment, Relation, RespiratorConfirmation, WorkedDay, Worker,
+    WorkerDraft,
 };
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
@@ -254,6 +255,38 @@ impl Recorded for Assignment {
 
     fn reach(&self, place: &Place) -> Vec<Reach> {
         of_worker(place)
+    }
+}
+
+impl Recorded for RespiratorConfirmation {
+    const UNDER: Under = Under::Assignment;
+    const RECORD: Action = Action::RecordGroups;
+    const READ: Action = Action::ReadWorkers;
+
+    async fn check(
+        &mut self,
+        place: &mut Place,
+        scope: &Scope,
+        change: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        refer::in_order(Some(self.from), self.to, "/to", faults);
+        let Some(assignment) = place.parent else { return Ok(()) };
+        let as_of = change.as_of();
+        let found = versions::find::<Assignment>(&mut change.tx, scope, as_of, assignment).await?;
+        let Some(fact) = found.map(|assignment| assignment.fact) else { return Ok(()) };
+        if fact.respirator_control_id.is_none() {
+            faults.note("/from", "the assignment names no respirator that could be confirmed");
+        }
+        if self.from < fact.from || fact.to.is_some_and(|to| self.from >= to) {
+            faults.note("/from", "must lie within the assignment");
+        }
+        if let (Some(to), Some(end)) = (self.to, fact.to)
+            && to > end
+        {
+            faults.note("/to", "must not be after the assignment ends");
+        }
+        Ok(())
     }
 }
 

@@ -6,6 +6,8 @@ mod chain;
 mod conclusions;
 mod rows;
 
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::record;
 use crate::registry::enter_pack::REGISTRY;
@@ -49,7 +51,8 @@ record! {
 }
 
 record! {
-    /// What the verification of the record found.
+    /// What the verification of the record found. The chain of medical grounds is shown to a physician alone; its entries
+    /// are proved and counted with the others.
     pub struct Verification {
         /// How many entries were walked.
         entries: i64,
@@ -59,6 +62,27 @@ record! {
         sound: bool,
         /// The first thing wrong, if anything is.
         first_fault: Option<RecordFault>,
+    }
+}
+
+impl Verification {
+    /// The same for a reader: whoever is not told of medical grounds sees neither their chain nor what is wrong in it.
+    #[must_use]
+    pub fn for_reader(mut self, caller: &Caller) -> Self {
+        if caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()) {
+            return self;
+        }
+        self.chains.retain(|chain| chain.chain != journal::MEDICAL);
+        let medical = |fault: &RecordFault| fault.chain.as_deref() == Some(journal::MEDICAL);
+        if let Some(fault) = self.first_fault.as_mut().filter(|fault| medical(fault)) {
+            *fault = RecordFault {
+                position: fault.position,
+                ordinal: None,
+                chain: None,
+                what: "an entry that is not shown is not as it was recorded".into(),
+            };
+        }
+        self
     }
 }
 
@@ -119,9 +143,11 @@ async fn walk_entries(
 async fn version_without_entry(tx: &mut Tx) -> Result<Option<RecordFault>, Refusal> {
     let mut first = None;
     for table in TABLES {
-        if let Some((id, position)) = versions::first_without_entry(tx, table).await? {
+        if let Some((id, position, body)) = versions::first_without_entry(tx, table).await? {
             let what = format!("the version of {} {id} that began here has no entry", table.kind);
-            first = earlier(first, Some(RecordFault { position, ordinal: None, chain: None, what }));
+            let medical = serde_json::from_str(&body).is_ok_and(|fact| (table.medical)(&fact));
+            let chain = medical.then(|| journal::MEDICAL.to_owned());
+            first = earlier(first, Some(RecordFault { position, ordinal: None, chain, what }));
         }
     }
     Ok(first)

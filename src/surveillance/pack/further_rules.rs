@@ -91,3 +91,16 @@ record! {
         edition: Option<String>,
     }
 }
+
+impl RecordRule {
+    /// The clause as it is cited.
+    pub fn clause(&self) -> String {
+        super::citation(&self.cfr_section, self.paragraph.as_deref())
+    }
+
+    /// Within how many working days a request is to be answered, where the row says so.
+    pub fn working_days_to_answer(&self) -> Option<u32> {
+        let (days, _) = self.access_rule.as_deref()?.split_once(" working days")?;
+        days.parse().ok()
+    }
+}

@@ -121,6 +121,12 @@ impl Pack {
             .filter(move |rule| rule.scope.contains(&rule_set) && self.is_about(&rule.agent_code, code))
     }
 
+    /// By when a request for a worker's records is to be answered under a body of law, whatever the agent.
+    pub fn access_deadline(&self, rule_set: RuleSet) -> Option<&RecordRule> {
+        let of_all = |rule: &&RecordRule| rule.agent_code == "*" && rule.scope.contains(&rule_set);
+        self.records.iter().filter(of_all).find(|rule| rule.record_type == "access_deadline")
+    }
+
     /// The monitoring rules of an agent under a body of law, in the order of the table.
     pub fn monitoring_of<'p>(
         &'p self,
@@ -228,6 +234,16 @@ mod tests {
         for code in ["chromium_total", "nickel_total", "welding_fume_total"] {
             let total = pack.agent(code).unwrap();
             assert!(total.limits.is_empty() && total.agent.measured_as.is_some());
+        }
+    }
+
+    #[test]
+    fn a_request_for_records_is_to_be_answered_in_fifteen_working_days() {
+        // 29 CFR 1910.1020(e)(1)(i), edition A, also through 29 CFR 1926.33.
+        for rule_set in [RuleSet::UsGeneralIndustry, RuleSet::UsConstruction, RuleSet::UsMaritime] {
+            let rule = Pack::built_in().access_deadline(rule_set).unwrap();
+            assert_eq!((rule.record_id.as_str(), rule.working_days_to_answer()), ("RC008", Some(15)));
+            assert_eq!(rule.clause(), "29 CFR 1910.1020(e)(1)(i)");
         }
     }
 

@@ -1,0 +1,230 @@
+//! A duty as a reader sees it: whoever sees only some of the sites it rests on learns that there are others and no more;
+//! and whoever is not told of a physician's grounds sees of a duty that rests on one an examination to offer and its date.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::access::scope::Scope;
+use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
+use crate::model::facts::worker::Worker;
+use crate::model::identifiers::DutyId;
+use crate::model::text::{Code, Line, Text};
+use crate::model::version::Version;
+use crate::record;
+use crate::registry::refusal::Refusal;
+use crate::store::backend::Tx;
+use crate::store::tables::Stored;
+use crate::store::versions::{self, AsOf};
+use chrono::NaiveDate;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+record! {
+    /// What somebody did about a duty.
+    pub struct ActionView {
+        /// What was done.
+        action: DutyActionKind,
+        /// When.
+        on: NaiveDate,
+        /// The ground of a waiver; of an examination it is shown to the physician alone.
+        note: Option<Text>,
+    }
+}
+
+record! {
+    /// A duty as it is handed out.
+    ///
+    /// Of one that rests on a physician's ground all but the physician see an examination to offer (`offer_examination`,
+    /// whatever kind it is), whom it is about, who owes it, when it is due and how it stands; every other field is left out.
+    pub struct DutyView {
+        /// The duty.
+        id: DutyId,
+        /// What it asks for.
+        kind: DutyKind,
+        /// Whom it is about.
+        subject: Subject,
+        /// The agent.
+        agent_code: Option<Code>,
+        /// By when the clause asks.
+        due_on: NaiveDate,
+        /// When the registry learned of it.
+        learned_on: Option<NaiveDate>,
+        /// Days counted in the worst window.
+        days_counted: Option<i64>,
+        /// The worst window.
+        window: Option<Window>,
+        /// Row of the pack.
+        trigger_id: Option<Code>,
+        /// Section and paragraph.
+        clause: Option<String>,
+        /// Journal positions it rests on.
+        basis: Option<Vec<i64>>,
+        /// Who owes it.
+        employer: Option<Line>,
+        /// How it stands.
+        status: DutyStatus,
+        /// By how many days it was met late.
+        days_late: Option<i64>,
+        /// Why it was withdrawn.
+        withdrawn: Option<Text>,
+        /// What people did about it.
+        actions: Vec<ActionView>,
+        /// What is to be known of it.
+        flags: Vec<String>,
+        /// `true`, and told to the physician alone, where it rests on a medical ground.
+        rests_on_medical_ground: Option<bool>,
+        /// Counted up by every change.
+        revision: Option<i64>,
+        /// The position that brought this version.
+        position: Option<i64>,
+    }
+}
+
+/// Who reads duties: on which sites, and of which workers this reader is told medical grounds.
+#[derive(Debug, Clone)]
+pub struct Reader {
+    /// The sites.
+    pub scope: Scope,
+    /// The workers, of those asked about, whose grounds the reader is told.
+    told: BTreeSet<Uuid>,
+}
+
+impl Reader {
+    /// The reader of duties about some workers.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub async fn of(
+        tx: &mut Tx,
+        caller: &Caller,
+        as_of: AsOf,
+        scope: Scope,
+        workers: &[Uuid],
+    ) -> Result<Self, Refusal> {
+        let told = match caller.may(Action::MedicalGrounds) {
+            Ok(told) => {
+                versions::in_sight(tx, &told, Worker::TABLE, as_of.position, workers.to_vec()).await?
+            }
+            Err(_) => BTreeSet::new(),
+        };
+        Ok(Self { scope, told })
+    }
+
+    /// Whether a duty rests on something that this reader is not told.
+    pub fn is_kept_from(&self, duty: &Duty) -> bool {
+        duty.is_medical() && !duty.subject.worker_id.is_some_and(|worker| self.told.contains(&worker.0))
+    }
+
+    /// Whether the reader is told the notes on a duty: of an examination they are the physician's.
+    fn is_told_notes(&self, duty: &Duty) -> bool {
+        !is_examination(duty.kind) || duty.subject.worker_id.is_some_and(|one| self.told.contains(&one.0))
+    }
+
+    /// A duty for this reader.
+    pub fn view(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
+        if self.is_kept_from(&duty.fact) {
+            date_alone(duty, acts, today)
+        } else {
+            self.whole(duty, acts, today)
+        }
+    }
+
+    fn whole(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
+        let notes = self.is_told_notes(&duty.fact);
+        let fact = duty.fact.clone();
+        let (status, days_late) = status(&fact, acts, today);
+        let across = !fact.site_ids.iter().all(|site| self.scope.sites.holds(*site));
+        let mut flags = fact.flags;
+        if across {
+            flags.push("days_across_sites".into());
+        }
+        if fact.due_on < fact.learned_on {
+            flags.push("learned_after_due".into());
+        }
+        DutyView {
+            id: DutyId(duty.id),
+            kind: fact.kind,
+            subject: fact.subject,
+            agent_code: fact.agent_code,
+            due_on: fact.due_on,
+            learned_on: Some(fact.learned_on),
+            days_counted: fact.days_counted.filter(|_| !across),
+            window: fact.window.filter(|_| !across),
+            trigger_id: fact.trigger_id,
+            clause: fact.clause,
+            basis: Some(if across { Vec::new() } else { fact.basis }),
+            employer: fact.employer,
+            status,
+            days_late,
+            withdrawn: fact.withdrawn,
+            actions: acts.iter().map(|act| action(act, notes)).collect(),
+            flags,
+            rests_on_medical_ground: fact.rests_on_medical_ground,
+            revision: Some(duty.revision),
+            position: Some(duty.position),
+        }
+    }
+}
+
+/// An examination to offer and its date: all that is told of a duty that rests on a ground. When the registry learned of
+/// it is left out too: with the due date it would tell the clause.
+fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
+    let (status, days_late) = status(&duty.fact, acts, today);
+    DutyView {
+        id: DutyId(duty.id),
+        kind: DutyKind::OfferExamination,
+        subject: duty.fact.subject.clone(),
+        agent_code: None,
+        due_on: duty.fact.due_on,
+        learned_on: None,
+        days_counted: None,
+        window: None,
+        trigger_id: None,
+        clause: None,
+        basis: None,
+        employer: duty.fact.employer.clone(),
+        status,
+        days_late,
+        withdrawn: None,
+        actions: acts.iter().map(|act| action(act, false)).collect(),
+        flags: Vec::new(),
+        rests_on_medical_ground: None,
+        revision: None,
+        position: None,
+    }
+}
+
+fn action(act: &Version<DutyAction>, notes: bool) -> ActionView {
+    ActionView { action: act.fact.action, on: act.fact.on, note: act.fact.note.clone().filter(|_| notes) }
+}
+
+/// Whether a kind of duty is an examination, on which only the physician acts.
+pub fn is_examination(kind: DutyKind) -> bool {
+    matches!(kind, DutyKind::OfferExamination | DutyKind::PeriodicExamination | DutyKind::Audiogram)
+}
+
+/// Whether a duty is to be done still, and is an examination that rests on airborne exposure: while it stands, one that
+/// rests on a ground of the same worker is shown to nobody but the physician.
+pub fn stands_before_a_ground(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> bool {
+    let airborne = matches!(duty.kind, DutyKind::OfferExamination | DutyKind::PeriodicExamination);
+    airborne
+        && !duty.is_medical()
+        && matches!(status(duty, acts, today).0, DutyStatus::Open | DutyStatus::Overdue)
+}
+
+/// How a duty stands on a day, and by how many days it was met late.
+fn status(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> (DutyStatus, Option<i64>) {
+    if duty.withdrawn.is_some() {
+        return (DutyStatus::Withdrawn, None);
+    }
+    let ending = acts.iter().min_by_key(|act| (act.fact.on, act.id));
+    match ending.map(|act| (act.fact.action, act.fact.on)) {
+        Some((DutyActionKind::Waived, _)) => (DutyStatus::Waived, None),
+        Some((DutyActionKind::Declined, _)) => (DutyStatus::Declined, None),
+        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => {
+            let late = (on - duty.due_on).num_days();
+            (DutyStatus::Met, (late > 0).then_some(late))
+        }
+        None if duty.due_on < today => (DutyStatus::Overdue, None),
+        None => (DutyStatus::Open, None),
+    }
+}

@@ -1,0 +1,69 @@
+//! A registry of an earlier schema, and one of a later: the first is brought up to date, on the second this release runs.
+
+use crate::fresh::{Fresh, by_the_back_door};
+use crate::plant;
+use doseward::model::facts::worker::RecordRequest;
+use doseward::registry::place::Under;
+use doseward::registry::verify::verify;
+use doseward::store::backend::Database;
+use serde_json::json;
+
+/// Takes back what the migrations after the first brought: no fact of the small plant stands in it.
+const BACK_TO_THE_FIRST: &[&str] =
+    &["DROP TABLE record_request", "DELETE FROM _sqlx_migrations WHERE version > 1"];
+
+async fn applied(database: &Database) -> Vec<i64> {
+    let sql = "SELECT version FROM _sqlx_migrations ORDER BY version";
+    let rows: Vec<(i64,)> = match database {
+        Database::Sqlite(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
+        Database::Postgres(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
+    };
+    rows.into_iter().map(|(version,)| version).collect()
+}
+
+#[tokio::test]
+async fn a_registry_of_the_first_schema_is_brought_up_to_date_with_everything_in_it() {
+    let fresh = Fresh::make().await;
+    let registry = fresh.registry().await;
+    let known = plant::history(&registry).await;
+    registry.settle().await.unwrap();
+    let before = verify(&registry, |_| {}).await.unwrap();
+    for sql in BACK_TO_THE_FIRST {
+        by_the_back_door(&registry.database, *sql).await;
+    }
+    assert_eq!(applied(&registry.database).await, [1]);
+    registry.database.close().await;
+
+    let registry = fresh.registry().await;
+    assert_eq!(applied(&registry.database).await, [1, 2]);
+    let after = verify(&registry, |_| {}).await.unwrap();
+    assert!(after.sound, "{:?}", after.first_fault);
+    assert_eq!((after.entries, after.chains), (before.entries, before.chains));
+    // What the new table is for works.
+    let request = json!({"received_on": "2026-02-27", "from": "worker", "what": "All of it."});
+    plant::record::<RecordRequest>(&registry, Under::Worker, Some(known.worker), request).await.unwrap();
+    assert!(verify(&registry, |_| {}).await.unwrap().sound);
+}
+
+#[tokio::test]
+async fn a_schema_that_a_later_release_has_expanded_is_still_opened() {
+    let fresh = Fresh::make().await;
+    let database = fresh.open().await;
+    let later = match &database {
+        Database::Sqlite(_) => "x'00'",
+        Database::Postgres(_) => "'\\x00'",
+    };
+    by_the_back_door(&database, "CREATE TABLE of_a_later_release (id BIGINT)").await;
+    by_the_back_door(
+        &database,
+        format!(
+            "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time) \
+             VALUES (9999, 'later', TRUE, {later}, 0)"
+        ),
+    )
+    .await;
+    database.close().await;
+    let registry = fresh.registry().await;
+    plant::history(&registry).await;
+    assert!(verify(&registry, |_| {}).await.unwrap().sound);
+}
