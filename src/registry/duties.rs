@@ -203,15 +203,18 @@ fn status(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> (DutyS
     if duty.withdrawn.is_some() {
         return (DutyStatus::Withdrawn, None);
     }
+    let met = |on: NaiveDate| {
+        let late = (on - duty.due_on).num_days();
+        (DutyStatus::Met, (late > 0).then_some(late))
+    };
     let ending = acts.iter().min_by_key(|act| (act.fact.on, act.id));
     match ending.map(|act| (act.fact.action, act.fact.on)) {
         Some((DutyActionKind::Waived, _)) => (DutyStatus::Waived, None),
         Some((DutyActionKind::Declined, _)) => (DutyStatus::Declined, None),
-        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => {
-            let late = (on - duty.due_on).num_days();
-            (DutyStatus::Met, (late > 0).then_some(late))
-        }
-        None if duty.due_on < today => (DutyStatus::Overdue, None),
+        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => met(on),
+        None if let Some(on) = duty.met_on => met(on),
+        // What no clause asks for is never overdue.
+        None if duty.due_on < today && duty.clause.is_some() => (DutyStatus::Overdue, None),
         None => (DutyStatus::Open, None),
     }
 }
@@ -420,6 +423,7 @@ fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -
             clause: fact.clause.clone().unwrap_or_default(),
             due_on: fact.due_on,
             due_from_learning,
+            met_on: fact.met_on,
             days_counted: fact.days_counted,
             window: fact.window.clone(),
             basis: fact.basis.iter().copied().collect(),
@@ -444,6 +448,7 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         clause: None,
         due_on: duty.grounds.due_on,
         learned_on,
+        met_on: None,
         days_counted: None,
         window: None,
         basis: Vec::new(),
@@ -461,8 +466,9 @@ fn with_grounds(duty: Duty, grounds: DutyGrounds) -> Duty {
         flags.push(DUE_FROM_LEARNING.into());
     }
     Duty {
-        clause: Some(grounds.clause),
+        clause: Some(grounds.clause).filter(|clause| !clause.is_empty()),
         due_on: grounds.due_on,
+        met_on: grounds.met_on,
         days_counted: grounds.days_counted,
         window: grounds.window,
         basis: grounds.basis.into_iter().collect(),
