@@ -95,7 +95,9 @@ pub fn moves(
         .ways_down
         .iter()
         .filter_map(|way| Some((way, way.condition.short_term.and_then(Interval::upper_bound)?)))
-        .filter(|(way, _)| Levels::is(way.condition.short_term.and_then(|i| i.upper).map(|end| end.value), limit.value))
+        .filter(|(way, _)| {
+            Levels::is(way.condition.short_term.and_then(|i| i.upper).map(|end| end.value), limit.value)
+        })
         .collect();
     let mut moves: Vec<ShortTermMove> = Vec::new();
     let mut current = ShortTermLevel::Unknown;

@@ -85,11 +85,7 @@ fn spell(rounds: &[Round], interval: Interval, fell_on: Option<NaiveDate>) -> Op
 }
 
 /// The duties to check ventilation: at intervals from the last check, and within days of a change.
-pub(super) fn ventilation_checks(
-    pack: &Pack,
-    question: &Question<'_>,
-    facts: &Facts<'_>,
-) -> Vec<OughtDuty> {
+pub(super) fn ventilation_checks(pack: &Pack, question: &Question<'_>, facts: &Facts<'_>) -> Vec<OughtDuty> {
     let Some(ventilation) = &facts.ventilation else { return Vec::new() };
     let number = |value: Option<i64>| value.and_then(|value| u32::try_from(value).ok());
     let mut duties = Vec::new();

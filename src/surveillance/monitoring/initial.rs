@@ -6,7 +6,9 @@ use crate::surveillance::calendar::add_days;
 use crate::surveillance::duties::{FIRST_OCCASION, OughtDuty};
 use crate::surveillance::monitoring::occasion::RoundRef;
 use crate::surveillance::monitoring::owed::{Due, Facts, Question, duty};
-use crate::surveillance::monitoring::periodic::{NOT_ACCEPTED, REPORTING_LIMIT_TOO_HIGH};
+use crate::surveillance::monitoring::periodic::{
+    NOT_ACCEPTED, REPORTING_LIMIT_TOO_HIGH, SHORT_TERM_NOT_MEASURED,
+};
 use crate::surveillance::monitoring::presumption::Presumed;
 use crate::surveillance::monitoring::track::{State, Track};
 use crate::surveillance::pack::Pack;
@@ -44,9 +46,13 @@ pub(super) fn initial(
     duty.grounds.met_on = told.map(|(_, date)| date);
     if told.is_none() {
         let waiting = || tracks.iter().filter(|track| track.state == State::Unknown);
-        let flags = &mut duty.grounds.flags;
-        flags.extend(waiting().any(|track| track.cannot_tell).then(|| REPORTING_LIMIT_TOO_HIGH.to_owned()));
-        flags.extend(waiting().any(|track| track.not_accepted).then(|| NOT_ACCEPTED.to_owned()));
+        let flags = [
+            (waiting().any(|track| track.cannot_tell), REPORTING_LIMIT_TOO_HIGH),
+            (waiting().any(|track| track.not_accepted), NOT_ACCEPTED),
+            (waiting().any(|track| track.short_term_missing), SHORT_TERM_NOT_MEASURED),
+        ];
+        let raised = flags.into_iter().filter(|(raised, _)| *raised);
+        duty.grounds.flags = raised.map(|(_, flag)| flag.to_owned()).collect();
     }
     if let Some(presumed) = presumed {
         duty.grounds.flags.push(PRESUMED_ABOVE_LIMIT.to_owned());

@@ -31,7 +31,9 @@ fn by_kind(kind: MonitoringRuleType) -> Option<&'static str> {
         MonitoringRuleType::PriorData => {
             Some("a permission to use earlier data: a judgement of a hygienist records it")
         }
-        MonitoringRuleType::Exemption => Some("a permission to leave monitoring out: the duty is waived by a person"),
+        MonitoringRuleType::Exemption => {
+            Some("a permission to leave monitoring out: the duty is waived by a person")
+        }
         MonitoringRuleType::None => Some("the section has no rule about monitoring"),
         MonitoringRuleType::Option
         | MonitoringRuleType::StopInitial
@@ -82,7 +84,9 @@ pub fn not_evaluated(pack: &Pack) -> Result<Vec<NotEvaluated>, String> {
     for rule in &pack.controls {
         let reason = match pack.readings_of(&rule.row_id).next() {
             Some(reading) if reading.asks != Asks::Nothing => continue,
-            Some(reading) => reading.reason.clone().ok_or_else(|| format!("{} has no reason", rule.row_id))?,
+            Some(reading) => {
+                reading.reason.clone().ok_or_else(|| format!("{} has no reason", rule.row_id))?
+            }
             None => "about how controls are chosen, not about when something is due".to_owned(),
         };
         let (rule_id, agent_code) = (rule.row_id.clone(), rule.agent_code.clone());
@@ -119,17 +123,28 @@ mod tests {
                 rule.upper.as_deref().unwrap_or_default(),
                 reading.source
             );
-            let written: Vec<&str> =
-                written.split(|c: char| !c.is_ascii_digit() && c != '.').filter(|word| !word.is_empty()).collect();
+            let written: Vec<&str> = written
+                .split(|c: char| !c.is_ascii_digit() && c != '.')
+                .filter(|word| !word.is_empty())
+                .collect();
             for bound in [&reading.eight_hour, &reading.short_term].into_iter().flatten() {
-                let numbers = bound.split(|c: char| !c.is_ascii_digit() && c != '.').filter(|word| !word.is_empty());
+                let numbers =
+                    bound.split(|c: char| !c.is_ascii_digit() && c != '.').filter(|word| !word.is_empty());
                 for number in numbers.filter(|_| rule.rule_id != "MT163" && rule.rule_id != "MT164") {
                     let close = |word: &&str| word.parse::<f64>().ok() == number.parse::<f64>().ok();
                     assert!(written.iter().any(|word| close(&word)), "{}: {number}", reading.reading_id);
                 }
             }
-            if rule.rule_type == MonitoringRuleType::Frequency && reading.asks != Asks::Nothing && rule.agent_code != "methylene_chloride" {
-                assert_eq!(reading.months.is_some() || reading.asks == Asks::StopInitial, true, "{}", reading.reading_id);
+            if rule.rule_type == MonitoringRuleType::Frequency
+                && reading.asks != Asks::Nothing
+                && rule.agent_code != "methylene_chloride"
+            {
+                assert_eq!(
+                    reading.months.is_some() || reading.asks == Asks::StopInitial,
+                    true,
+                    "{}",
+                    reading.reading_id
+                );
                 assert_eq!(reading.months, rule.repeat_within_months, "{}", reading.reading_id);
             }
         }

@@ -74,8 +74,10 @@ pub(super) fn days(rule: &MonitoringRule) -> Option<u32> {
     if rule.rule_type != MonitoringRuleType::Notification {
         return None;
     }
-    let working =
-        rule.notify_day_kind.as_deref().is_some_and(|kind| ["working days", "work days"].iter().any(|known| kind.starts_with(known)));
+    let working = rule
+        .notify_day_kind
+        .as_deref()
+        .is_some_and(|kind| ["working days", "work days"].iter().any(|known| kind.starts_with(known)));
     ClockStart::from_word(rule.notify_clock_start.as_deref()?)?;
     rule.notify_within_days.filter(|_| working).and_then(|days| u32::try_from(days).ok())
 }
@@ -86,8 +88,7 @@ pub(super) fn notices(pack: &Pack, question: &Question<'_>, facts: &Facts<'_>) -
     let clause = rule.clause();
     let mut events: BTreeMap<EventId, (NaiveDate, BTreeSet<i64>)> = BTreeMap::new();
     for received in &facts.received {
-        let (first, basis) =
-            events.entry(received.event).or_insert_with(|| (received.on, BTreeSet::new()));
+        let (first, basis) = events.entry(received.event).or_insert_with(|| (received.on, BTreeSet::new()));
         *first = received.on.min(*first);
         basis.extend(&received.basis);
     }

@@ -17,8 +17,9 @@ use crate::surveillance::monitoring::occasion::RoundRef;
 use crate::surveillance::monitoring::periodic::periodic;
 use crate::surveillance::monitoring::presumption::{Presumed, presumed};
 use crate::surveillance::monitoring::standard::Standard;
-use crate::surveillance::monitoring::track::{Rounds, State, Track, follow};
+use crate::surveillance::monitoring::track::{Rounds, Track, follow};
 use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::monitoring_reading::Averages;
 use crate::surveillance::short_term::{self, ShortTermLimit, ShortTermMove};
 use crate::surveillance::standing::{Era, Move};
 use chrono::NaiveDate;
@@ -162,22 +163,18 @@ pub fn owed(pack: &Pack, question: &Question<'_>, facts: &Facts<'_>) -> Owed {
 
 /// The first round that told how the group stands, so that initial monitoring is done.
 fn first_told(facts: &Facts<'_>, tracks: &[Track]) -> Option<RoundRef> {
-    let main = tracks.iter().find(|track| track.averages != crate::surveillance::pack::monitoring_reading::Averages::ShortTerm);
+    let main = tracks.iter().find(|track| track.averages != Averages::ShortTerm);
     if let Some(first) = main.and_then(|track| track.moves.first()) {
         return Some(first.round);
     }
-    if main.is_some_and(|track| track.state == State::Unknown && !track_has_no_interval(track)) {
+    if main.is_some_and(|track| track.done.is_empty() || track.short_term_missing) {
         return None;
     }
+    // The text fixes no interval for where the group stands: the first round that counts is the initial one.
     let mut rounds: Vec<_> = facts.rounds.eight_hour.iter().collect();
     rounds.sort_by_key(|round| (round.date, round.event));
     let told = rounds.into_iter().find(|round| round.may_lower() == Some(true) && round.level().is_some());
     told.map(|round| (round.event, round.date))
-}
-
-/// Whether a track has rounds that counted and yet no move: the text fixes no interval for where the group stands.
-fn track_has_no_interval(track: &Track) -> bool {
-    !track.done.is_empty() && track.moves.is_empty()
 }
 
 /// The first day ahead on which another option, condition, change or expectation holds.

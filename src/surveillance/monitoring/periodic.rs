@@ -15,7 +15,7 @@ pub(super) const NOT_ACCEPTED: &str = "not_accepted";
 /// The short-term average is to be sampled.
 const SAMPLE_SHORT_TERM: &str = "sample_short_term";
 /// A step down waits for short-term results only.
-const SHORT_TERM_NOT_MEASURED: &str = "short_term_not_measured";
+pub(super) const SHORT_TERM_NOT_MEASURED: &str = "short_term_not_measured";
 /// The standard leaves a choice, and the site has stated none: the scheduled option is taken.
 const OPTION_NOT_STATED: &str = "option_not_stated";
 

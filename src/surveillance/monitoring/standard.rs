@@ -112,8 +112,7 @@ pub struct Line {
 impl Line {
     /// The order of strictness: the shorter the interval, and then the higher the averages.
     fn strictness(&self) -> (std::cmp::Reverse<u32>, [f64; 2]) {
-        let lower =
-            |interval: Option<Interval>| interval.and_then(|i| i.lower).map_or(-1.0, |end| end.value);
+        let lower = |interval: Option<Interval>| interval.and_then(|i| i.lower).map_or(-1.0, |end| end.value);
         let (eight, short) = (lower(self.condition.eight_hour), lower(self.condition.short_term));
         let levels = if self.averages == Averages::ShortTerm { [short, eight] } else { [eight, short] };
         (std::cmp::Reverse(self.months), levels)
@@ -226,7 +225,9 @@ impl Standard {
             Asks::Stop | Asks::Rarer => {
                 let results =
                     rule.consecutive_results_needed.and_then(|results| usize::try_from(results).ok());
-                let (Some(results), Some(days_apart)) = (results, number(rule.min_days_apart)) else { return };
+                let (Some(results), Some(days_apart)) = (results, number(rule.min_days_apart)) else {
+                    return;
+                };
                 self.ways_down.push(WayDown {
                     rule_id,
                     clause,

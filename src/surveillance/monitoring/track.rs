@@ -293,11 +293,24 @@ impl Step<'_> {
         }
         self.answer(track, made || moved.is_some() && track.is_stopped(), cannot_tell, settled);
         self.ask(track, moved.is_some(), made);
-        let waiting = self.standard.ways_down.iter().zip(self.runs);
-        track.short_term_missing = matches!(track.state, State::Repeating { .. })
-            && waiting.into_iter().any(|(way, runs)| {
-                way.is_about(track.averages) && runs.waits_for_short_term(way, self.known)
+        track.short_term_missing = match track.state {
+            State::Unknown => {
+                let asks = self.lines(track.averages).any(|(_, line)| line.condition.short_term.is_some());
+                asks && sure && self.known.short_term.is_none()
+            }
+            State::Repeating { line, .. } => self.waits_for_short_term(track.averages, line),
+            State::Unconfirmed | State::Stopped => false,
+        };
+    }
+
+    /// Whether a way down from a line waits for short-term results only.
+    fn waits_for_short_term(&self, averages: Averages, line: usize) -> bool {
+        self.standard.ways_down.iter().zip(self.runs).any(|(way, runs)| {
+            let leads_down = way.leads_to.as_deref().is_none_or(|to| {
+                self.lines(averages).any(|(place, line_there)| line_there.rule_id == to && place < line)
             });
+            leads_down && way.is_about(averages) && runs.waits_for_short_term(way, self.known)
+        })
     }
 
     fn round(&self) -> RoundRef {
@@ -329,9 +342,9 @@ impl Step<'_> {
             State::Repeating { line, .. } => Some(line),
             State::Unconfirmed | State::Stopped => None,
         };
-        let target = self.reached(averages, self.known).filter(|(_, line)| {
-            current.is_some() || !line.not_initial && has_lower(line)
-        });
+        let target = self
+            .reached(averages, self.known)
+            .filter(|(_, line)| current.is_some() || !line.not_initial && has_lower(line));
         if let Some(target) = target
             && current.is_none_or(|current| target.0 > current)
         {
@@ -371,24 +384,29 @@ impl Step<'_> {
         if !sure {
             return None;
         }
-        let lines = self.lines(averages).filter(|(_, line)| !line.not_initial);
-        let holding =
-            lines.filter(|(_, line)| line.condition.holds(self.known, averages) != Inside::No).last();
-        if let Some((place, line)) = holding {
-            let certain = line.condition.holds(self.known, averages) == Inside::Yes;
+        let lines = || self.lines(averages).filter(|(_, line)| !line.not_initial);
+        let answer = |line: &Line| line.condition.holds(self.known, averages);
+        if let Some((place, line)) = lines().filter(|(_, line)| answer(line) == Inside::Yes).last() {
             let state = State::Repeating { line: place, months: line.months };
-            return certain.then(|| (state, Some((line.rule_id.clone(), line.clause.clone()))));
-        }
-        let confirms = self.standard.ways_down.iter().find(|way| way.confirms_first && way.is_about(averages));
-        if let Some(way) = confirms {
-            let below = way.condition.holds(self.known, averages) == Inside::Yes;
-            return below.then(|| (State::Unconfirmed, Some((way.rule_id.clone(), way.clause.clone()))));
+            return Some((state, Some((line.rule_id.clone(), line.clause.clone()))));
         }
         let stop = self.standard.first_stops.iter().find(|stop| {
             let about = stop.averages == averages || averages == Averages::Both;
             about && stop.condition.holds(self.known, averages) == Inside::Yes
         });
-        Some((State::Stopped, stop.map(|stop| (stop.rule_id.clone(), stop.clause.clone()))))
+        if let Some(stop) = stop {
+            return Some((State::Stopped, Some((stop.rule_id.clone(), stop.clause.clone()))));
+        }
+        if lines().any(|(_, line)| answer(line) == Inside::CannotTell) {
+            return None;
+        }
+        let confirms =
+            self.standard.ways_down.iter().find(|way| way.confirms_first && way.is_about(averages));
+        if let Some(way) = confirms {
+            let below = way.condition.holds(self.known, averages) == Inside::Yes;
+            return below.then(|| (State::Unconfirmed, Some((way.rule_id.clone(), way.clause.clone()))));
+        }
+        Some((State::Stopped, None))
     }
 
     /// Answers the times that are open, or says why the visit does not.
@@ -415,8 +433,7 @@ impl Step<'_> {
             State::Unknown | State::Stopped => return,
             State::Unconfirmed => {
                 let ways = self.standard.ways_down.iter().zip(self.runs);
-                let mut ways =
-                    ways.filter(|(way, _)| way.confirms_first && way.is_about(track.averages));
+                let mut ways = ways.filter(|(way, _)| way.confirms_first && way.is_about(track.averages));
                 let Some((way, runs)) = ways.next().filter(|_| moved || made) else { return };
                 let first = runs.0[0].1.unwrap_or(date);
                 ((&way.rule_id, &way.clause), way.earliest(first, self.working_days))

@@ -72,9 +72,7 @@ impl Pack {
             agents: agents::agents(&table::rows(include_str!("../../../rules/us-osha/agents.csv"))?)?,
             surveillance: table::rows(include_str!("../../../rules/us-osha/surveillance_triggers.csv"))?,
             monitoring: table::rows(include_str!("../../../rules/us-osha/monitoring_triggers.csv"))?,
-            monitoring_readings: table::rows(include_str!(
-                "../../../rules/us-osha/monitoring_readings.csv"
-            ))?,
+            monitoring_readings: table::rows(include_str!("../../../rules/us-osha/monitoring_readings.csv"))?,
             respirators: table::rows(include_str!("../../../rules/us-osha/respirators.csv"))?,
             controls: table::rows(include_str!("../../../rules/us-osha/controls.csv"))?,
             records: table::rows(include_str!("../../../rules/us-osha/records.csv"))?,
