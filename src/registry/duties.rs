@@ -17,6 +17,7 @@ use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
+use crate::store::marks::{Mark, MarkKind};
 use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Page, Where};
 use crate::surveillance::duties::{
@@ -157,6 +158,11 @@ pub async fn duties(
         let visible = match (duty.fact.subject.worker_id, duty.fact.subject.site_id) {
             (Some(worker), _) => seen.contains(&worker.0) && on_site.contains(&worker.0),
             (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
+            (None, None) if duty.fact.subject.group_id.is_some() => {
+                let sites = &duty.fact.site_ids;
+                sites.iter().all(|site| scope.sites.holds(*site))
+                    && question.site.is_none_or(|asked| sites.contains(&asked))
+            }
             (None, None) => scope.is_all(),
         };
         if !visible {
@@ -283,6 +289,10 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     {
         return Err(Refusal::Unknown);
     }
+    let group = found.fact.subject.group_id;
+    if group.is_some() && !found.fact.site_ids.iter().all(|site| scope.sites.holds(*site)) {
+        return Err(Refusal::Unknown);
+    }
     let caller = &change.caller;
     let allowed = match found.fact.kind {
         kind if is_examination(kind) => caller.is(Role::Physician),
@@ -319,6 +329,10 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         return Err(Refusal::taken("this duty was withdrawn"));
     }
     change.add(&everything, None, Some(duty), action).await?;
+    if let (Some(group), Some(agent)) = (group, &found.fact.agent_code) {
+        // What is done about a group may begin the next occasion: ventilation that was checked is due again.
+        change.mark(Mark { kind: MarkKind::Profile, subject: group.0, agent: agent.to_string() });
+    }
     let acts = actions(&mut change.tx, as_of, duty).await?;
     Ok(view(&found, &acts, as_of.date, &scope))
 }

@@ -8,6 +8,7 @@ mod authorisation;
 mod entry;
 mod facts;
 mod harness;
+mod monitoring;
 mod noise;
 mod one_group;
 mod openapi;

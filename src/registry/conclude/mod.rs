@@ -4,6 +4,7 @@ pub mod derive;
 pub mod exposure;
 pub mod history;
 pub mod kept;
+pub mod monitoring;
 pub mod profiles;
 pub mod represents;
 pub mod sample_rows;

@@ -10,7 +10,6 @@ use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::monitoring_reading::{Asks, Averages, Occurrence};
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
-use uuid::Uuid;
 
 /// No clause asks for it.
 const RECOMMENDED: &str = "recommended";
@@ -32,8 +31,8 @@ pub enum Effect {
 /// Something that changed in a group's work.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WorkChange {
-    /// The fact that says so.
-    pub id: Uuid,
+    /// What tells it from every other change: the fact that says so, and which end of it.
+    pub occasion: String,
     /// The first day of the changed work.
     pub from: NaiveDate,
     /// What it does to exposure.
@@ -66,7 +65,7 @@ pub(super) fn after_changes(
                     (("", ""), Due::On(due), Some(RECOMMENDED.to_owned()))
                 }
             };
-            let mut duty = duty(question, DutyKind::MonitorAgain, row, change.id.to_string(), due);
+            let mut duty = duty(question, DutyKind::MonitorAgain, row, change.occasion.clone(), due);
             duty.grounds.basis.clone_from(&change.basis);
             duty.grounds.met_on = done.iter().copied().find(|date| change.from <= *date);
             duty.grounds.flags.extend(flag);

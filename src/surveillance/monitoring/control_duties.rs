@@ -17,6 +17,9 @@ use crate::surveillance::short_term::ShortTermMove;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
+/// The registry knows engineering controls, not which of them move air: the duty holds where ventilation is among them.
+const WHERE_VENTILATION: &str = "where_ventilation_is_used";
+
 /// The ventilation that controls a group's exposure.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Ventilation {
@@ -98,6 +101,7 @@ pub(super) fn ventilation_checks(pack: &Pack, question: &Question<'_>, facts: &F
             let due = Due::On(add_months(from, months));
             let mut duty = duty(question, DutyKind::CheckVentilation, row, from.to_string(), due);
             duty.grounds.basis.clone_from(&ventilation.basis);
+            duty.grounds.flags.push(WHERE_VENTILATION.to_owned());
             duties.push(duty);
         }
         let Some(days) = number(reading.days).filter(|_| reading.hangs_on(Occurrence::Change)) else {
@@ -113,8 +117,9 @@ pub(super) fn ventilation_checks(pack: &Pack, question: &Question<'_>, facts: &F
                 Some(DayKind::Working) => question.working_days.add(change.from, days),
                 Some(DayKind::Calendar) | None => add_days(change.from, days.into()),
             };
-            let occasion = change.id.to_string();
+            let occasion = change.occasion.clone();
             let mut duty = duty(question, DutyKind::CheckVentilation, row, occasion, Due::On(due));
+            duty.grounds.flags.push(WHERE_VENTILATION.to_owned());
             duty.grounds.basis.clone_from(&change.basis);
             duty.grounds.met_on = ventilation.checked.range(change.from..).next().copied();
             duties.push(duty);
