@@ -61,7 +61,9 @@ record! {
 pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<SurveillanceRow>, Refusal> {
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
-    let duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let mut duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    // What a group is owed in monitoring is no surveillance of anybody.
+    duties.retain(|duty| duty.subject.worker_id.is_some());
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
     let workers: BTreeMap<Uuid, _> = gather::many::<Worker>(tx, as_of, &ids, Where::Ids)
         .await?

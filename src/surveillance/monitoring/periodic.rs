@@ -11,7 +11,7 @@ use crate::surveillance::pack::monitoring_reading::Averages;
 /// A round cannot tell on which side of a level it lies.
 pub(super) const REPORTING_LIMIT_TOO_HIGH: &str = "reporting_limit_too_high";
 /// A round has results that are flagged or not accepted yet.
-pub(super) const NOT_ACCEPTED: &str = "not_accepted";
+pub(super) const NOT_ACCEPTED: &str = "not_accepted_or_flagged";
 /// The short-term average is to be sampled.
 const SAMPLE_SHORT_TERM: &str = "sample_short_term";
 /// A step down waits for short-term results only.
