@@ -5,5 +5,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on stops")]
 
 mod cases;
+mod duties;
 mod made;
 mod reference;
+mod short_term;
