@@ -31,7 +31,8 @@ impl ShortTermWindow {
             short && limit.authority.as_str() == STATUTORY_AUTHORITY
         });
         let windows = limits.filter_map(|limit| {
-            let minutes = limit.averaging_minutes.map_or(CEILING_WINDOW_MINUTES, |minutes| minutes as f64);
+            let minutes = limit.averaging_minutes.and_then(|minutes| i32::try_from(minutes).ok());
+            let minutes = minutes.map_or(CEILING_WINDOW_MINUTES, f64::from);
             Some(Self { value: agent.level_in(limit, unit)?, minutes })
         });
         windows.min_by(|a, b| a.value.total_cmp(&b.value))

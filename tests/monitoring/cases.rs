@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 struct Case {
     rule_id: String,
-    case: String,
+    name: String,
     agent_code: String,
     rule_set: RuleSet,
     rounds: String,
@@ -28,7 +28,7 @@ fn cases() -> Vec<Case> {
             let cell = |at: usize| record[at].to_owned();
             Case {
                 rule_id: cell(0),
-                case: cell(1),
+                name: cell(1),
                 agent_code: cell(2),
                 rule_set: RuleSet::from_word(&record[3]).unwrap(),
                 rounds: cell(4),
@@ -83,7 +83,7 @@ fn every_case_gives_what_its_clause_asks() {
         if found != case.expected {
             faults.push(format!(
                 "{} {} ({}): {} -> {found}, expected {}",
-                case.rule_id, case.case, case.agent_code, case.rounds, case.expected
+                case.rule_id, case.name, case.agent_code, case.rounds, case.expected
             ));
         }
     }
@@ -97,7 +97,7 @@ fn every_frequency_and_step_down_that_is_evaluated_has_its_three_cases() {
         not_evaluated(pack).unwrap().into_iter().map(|row| row.rule_id).collect();
     let mut of_rule: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for case in cases() {
-        of_rule.entry(case.rule_id).or_default().insert(case.case);
+        of_rule.entry(case.rule_id).or_default().insert(case.name);
     }
     let mut missing = Vec::new();
     for rule in &pack.monitoring {

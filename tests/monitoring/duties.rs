@@ -90,9 +90,9 @@ impl Group {
 
 fn shown(duty: &OughtDuty) -> String {
     let met = duty.grounds.met_on.map_or(String::new(), |on| format!(" met {on}"));
-    let flags: String = duty.grounds.flags.iter().map(|flag| format!(" {flag}")).collect();
+    let flags = duty.grounds.flags.join(" ");
     let learned = if duty.grounds.due_from_learning { " learned" } else { "" };
-    format!("{} {}{learned}{met}{flags}", duty.key.trigger_id, duty.grounds.due_on).trim().to_owned()
+    format!("{} {}{learned}{met} {flags}", duty.key.trigger_id, duty.grounds.due_on).trim().to_owned()
 }
 
 const AGAIN: DutyKind = DutyKind::MonitorAgain;

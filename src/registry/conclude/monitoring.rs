@@ -250,8 +250,7 @@ async fn received(
         let results = results.filter(|result| result.fact.agent_code == *code);
         results.map(|result| (result.parent, result.position)).collect::<Vec<_>>()
     };
-    let reports: Vec<Uuid> =
-        samples.iter().flat_map(|found| of_agent(found)).filter_map(|(report, _)| report).collect();
+    let reports: Vec<Uuid> = samples.iter().flat_map(&of_agent).filter_map(|(report, _)| report).collect();
     let reports = gather::many::<LabReport>(sight.tx, sight.as_of, &reports, Where::Ids).await?;
     let received_on: BTreeMap<Uuid, NaiveDate> =
         reports.iter().map(|report| (report.id, report.fact.received_on)).collect();

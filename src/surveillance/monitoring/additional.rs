@@ -92,11 +92,9 @@ fn row(pack: &Pack, question: &Question<'_>, effect: Effect) -> Option<(String, 
 /// The dates of rounds that count as monitoring done, in order.
 fn done(facts: &Facts<'_>, tracks: &[Track]) -> BTreeSet<NaiveDate> {
     let main = tracks.iter().find(|track| track.averages != Averages::ShortTerm);
-    match main {
-        Some(track) => track.done.iter().map(|(_, date)| *date).collect(),
-        None => {
-            let rounds = facts.rounds.eight_hour.iter().filter(|round| round.may_lower() == Some(true));
-            rounds.map(|round| round.date).collect()
-        }
+    if let Some(track) = main {
+        return track.done.iter().map(|(_, date)| *date).collect();
     }
+    let rounds = facts.rounds.eight_hour.iter().filter(|round| round.may_lower() == Some(true));
+    rounds.map(|round| round.date).collect()
 }

@@ -14,5 +14,6 @@ pub mod occasion;
 pub mod owed;
 pub mod periodic;
 pub mod presumption;
+mod runs;
 pub mod standard;
 pub mod track;

@@ -35,11 +35,11 @@ pub struct Condition {
 
 impl Condition {
     /// Its intervals, each with the round that is known for it and whether that is one of the averages meant.
-    fn limbs<'r>(
+    fn limbs(
         self,
-        known: Known<'r>,
+        known: Known<'_>,
         averages: Averages,
-    ) -> impl Iterator<Item = (Interval, Option<&'r Round>, bool)> {
+    ) -> impl Iterator<Item = (Interval, Option<&Round>, bool)> {
         let limbs = [
             (self.eight_hour, known.eight_hour, averages != Averages::ShortTerm),
             (self.short_term, known.short_term, averages != Averages::EightHour),
@@ -360,7 +360,7 @@ mod tests {
     fn a_level_that_depends_on_the_process_is_the_agents_own() {
         // 29 CFR 1910.1043(c), (d)(3): 500 ug/m3 in textile waste houses.
         let cotton = standard("cotton_waste_house", (Some(250.0), Some(500.0)), Unit::UgPerM3);
-        assert_eq!(lower(&cotton.lines[1]).value, 500.0);
+        assert_eq!(lower(&cotton.lines[1]), End { value: 500.0, inside: false });
         assert!(cotton.ways_down.is_empty());
     }
 }

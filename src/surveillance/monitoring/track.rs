@@ -4,12 +4,13 @@
 //! is flagged, not accepted or cannot tell raises and starts, and never lowers or ends.
 
 use crate::model::identifiers::EventId;
-use crate::surveillance::calendar::{WorkingDays, add_days, add_months};
-use crate::surveillance::monitoring::interval::{Inside, Interval};
+use crate::surveillance::calendar::WorkingDays;
+use crate::surveillance::monitoring::interval::Inside;
 use crate::surveillance::monitoring::occasion::{Occasion, RoundRef, Schedule};
+use crate::surveillance::monitoring::runs::{Runs, two_a_quarter};
 use crate::surveillance::monitoring::standard::{Known, Line, Standard, WayDown};
 use crate::surveillance::pack::monitoring_reading::Averages;
-use crate::surveillance::round::{Reading, Round};
+use crate::surveillance::round::Round;
 use crate::surveillance::standing::{Era, era_of};
 use chrono::NaiveDate;
 
@@ -84,44 +85,6 @@ struct Visit<'r> {
     own: Known<'r>,
 }
 
-/// How many results in a row meet a way down, for one average, and the date of the last that was far enough apart.
-type Run = (usize, Option<NaiveDate>);
-
-/// The runs of a way down: of the 8-hour and of the short-term average.
-#[derive(Debug, Clone, Copy, Default)]
-struct Runs([Run; 2]);
-
-impl Runs {
-    /// Counts a visit; gives whether it confirms the way down.
-    fn count(&mut self, way: &WayDown, visit: &Visit<'_>, working_days: &WorkingDays) -> bool {
-        let limbs = [
-            (way.condition.eight_hour, visit.own.eight_hour),
-            (way.condition.short_term, visit.own.short_term),
-        ];
-        let mut counted = false;
-        for ((interval, round), (results, last)) in limbs.into_iter().zip(&mut self.0) {
-            let Some(bound) = interval.and_then(Interval::upper_bound) else { continue };
-            match round.map_or(Reading::Silent, |round| round.reading(bound)) {
-                Reading::Reaches | Reading::CannotTell => (*results, *last) = (0, None),
-                Reading::Below { may_lower: true }
-                    if last.is_none_or(|last| way.earliest(last, working_days) <= visit.date) =>
-                {
-                    (*results, *last) = (*results + 1, Some(visit.date));
-                    counted = true;
-                }
-                Reading::Below { .. } | Reading::Silent => {}
-            }
-        }
-        let asked = limbs.iter().zip(&self.0).filter(|((interval, _), _)| interval.is_some());
-        counted && asked.into_iter().all(|(_, (results, _))| *results >= way.results)
-    }
-
-    /// Whether only short-term results are wanting.
-    fn waits_for_short_term(&self, way: &WayDown, known: Known<'_>) -> bool {
-        way.condition.short_term.is_some() && known.short_term.is_none() && self.0[0].0 >= way.results
-    }
-}
-
 /// The visits of a group: its rounds by event, in order.
 fn visits<'r>(rounds: Rounds<'r>) -> Vec<Visit<'r>> {
     let mut visits: Vec<Visit<'r>> = Vec::new();
@@ -164,11 +127,13 @@ pub fn follow(
             .ways_down
             .iter()
             .zip(&mut runs)
-            .map(|(way, runs)| runs.count(way, &visit, working_days))
+            .map(|(way, runs)| runs.count(way, (visit.date, visit.own), working_days))
             .collect();
         let step =
             Step { standard, working_days, visit: &visit, known: newest, confirmed: &confirmed, runs: &runs };
-        tracks.iter_mut().for_each(|track| step.take(track));
+        for track in &mut tracks {
+            step.take(track);
+        }
         let stays = |of: Known<'_>| standard.may_be_relied_on(of);
         let (eight_hour, short_term) = (visit.own.eight_hour, visit.own.short_term);
         if stays(Known { eight_hour, short_term: None }) {
@@ -318,7 +283,6 @@ impl Step<'_> {
     }
 
     /// Where the visit moves a track, with the row and clause that say so.
-    #[expect(clippy::type_complexity, reason = "a state with its row and clause, used once")]
     fn moves_to(&self, track: &Track, sure: bool) -> Option<(State, Option<(String, String)>)> {
         let averages = track.averages;
         let to = |(place, line): (usize, &Line)| {
@@ -379,7 +343,6 @@ impl Step<'_> {
     }
 
     /// Where the first round that tells moves a track, if it does not reach a line.
-    #[expect(clippy::type_complexity, reason = "a state with its row and clause, used once")]
     fn first_move(&self, averages: Averages, sure: bool) -> Option<(State, Option<(String, String)>)> {
         if !sure {
             return None;
@@ -435,7 +398,7 @@ impl Step<'_> {
                 let ways = self.standard.ways_down.iter().zip(self.runs);
                 let mut ways = ways.filter(|(way, _)| way.confirms_first && way.is_about(track.averages));
                 let Some((way, runs)) = ways.next().filter(|_| moved || made) else { return };
-                let first = runs.0[0].1.unwrap_or(date);
+                let first = runs.last_eight_hour().unwrap_or(date);
                 ((&way.rule_id, &way.clause), way.earliest(first, self.working_days))
             }
             State::Repeating { line, months } => {
@@ -483,15 +446,3 @@ impl Step<'_> {
 
 /// The interval after two samples in every quarter of two years (29 CFR 1910.1051(d)(3)(ii), (iii)).
 const THINNED_MONTHS: u32 = 6;
-
-/// Whether there were two rounds, seven or more days apart, in every quarter of two years that end with the newest. The
-/// text does not say where a quarter begins: here each runs three months, the first from a round.
-fn two_a_quarter(made: &[NaiveDate]) -> bool {
-    let quarter = |start: NaiveDate, number: u32| {
-        let (from, to) = (add_months(start, 3 * number), add_months(start, 3 * number + 3));
-        let mut inside = made.iter().filter(|date| from <= **date && **date < to);
-        let first = inside.next();
-        first.is_some_and(|first| inside.any(|date| add_days(*first, 7) <= *date))
-    };
-    made.iter().any(|start| (0..8).all(|number| quarter(*start, number)))
-}
