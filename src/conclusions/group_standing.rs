@@ -127,7 +127,7 @@ pub fn group_standings(
 }
 
 /// The rounds of a group for one authority: an event's countable averages, with the levels of its latest shift date.
-fn rounds(
+pub fn rounds(
     shifts: &[ShiftTwa],
     group: &GroupEvidence,
     agent: &AgentEvidence,

@@ -37,6 +37,7 @@ pub mod sampled_air;
 pub mod shift_average;
 pub mod shift_average_view;
 pub mod shift_of_worker;
+pub mod short_term_rounds;
 pub mod standing_result;
 pub mod use_of_result;
 pub mod verdict;

@@ -19,6 +19,7 @@ use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
+use crate::store::marks::{Mark, MarkKind};
 use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Page, Where};
 use crate::surveillance::duties::{
@@ -109,6 +110,11 @@ pub async fn duties(
         let visible = match (duty.fact.subject.worker_id, duty.fact.subject.site_id) {
             (Some(worker), _) => seen.contains(&worker.0) && on_site.contains(&worker.0),
             (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
+            (None, None) if duty.fact.subject.group_id.is_some() => {
+                let sites = &duty.fact.site_ids;
+                sites.iter().all(|site| scope.sites.holds(*site))
+                    && question.site.is_none_or(|asked| sites.contains(&asked))
+            }
             (None, None) => scope.is_all(),
         };
         if !visible || hidden.contains(&duty.id) {
@@ -198,6 +204,10 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if in_sight(&mut change.tx, &scope, as_of, &workers).await?.len() < workers.len() {
         return Err(Refusal::Unknown);
     }
+    let group = found.fact.subject.group_id;
+    if group.is_some() && !found.fact.site_ids.iter().all(|site| scope.sites.holds(*site)) {
+        return Err(Refusal::Unknown);
+    }
     let caller = change.caller.clone();
     let reader = Reader::of(&mut change.tx, &caller, as_of, scope, &workers).await?;
     if reader.is_kept_from(&found.fact) {
@@ -248,6 +258,10 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         rests_on_medical_ground: found.fact.rests_on_medical_ground,
     };
     change.add(&everything, None, Some(duty), action).await?;
+    if let (Some(group), Some(agent)) = (group, &found.fact.agent_code) {
+        // What is done about a group may begin the next occasion: ventilation that was checked is due again.
+        change.mark(Mark { kind: MarkKind::Profile, subject: group.0, agent: agent.to_string() });
+    }
     let acts = actions(&mut change.tx, as_of, duty).await?;
     Ok(reader.view(&found, &acts, as_of.date))
 }
@@ -352,6 +366,7 @@ fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -
             clause: fact.clause.clone().unwrap_or_default(),
             due_on: fact.due_on,
             due_from_learning,
+            met_on: fact.met_on,
             days_counted: fact.days_counted,
             window: fact.window.clone(),
             basis: fact.basis.iter().copied().collect(),
@@ -377,6 +392,7 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         clause: None,
         due_on: duty.grounds.due_on,
         learned_on,
+        met_on: None,
         days_counted: None,
         window: None,
         basis: Vec::new(),
@@ -395,8 +411,9 @@ fn with_grounds(duty: Duty, grounds: DutyGrounds) -> Duty {
         flags.push(DUE_FROM_LEARNING.into());
     }
     Duty {
-        clause: Some(grounds.clause),
+        clause: Some(grounds.clause).filter(|clause| !clause.is_empty()),
         due_on: grounds.due_on,
+        met_on: grounds.met_on,
         days_counted: grounds.days_counted,
         window: grounds.window,
         basis: grounds.basis.into_iter().collect(),

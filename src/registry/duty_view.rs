@@ -216,15 +216,18 @@ fn status(duty: &Duty, acts: &[Version<DutyAction>], today: NaiveDate) -> (DutyS
     if duty.withdrawn.is_some() {
         return (DutyStatus::Withdrawn, None);
     }
+    let met = |on: NaiveDate| {
+        let late = (on - duty.due_on).num_days();
+        (DutyStatus::Met, (late > 0).then_some(late))
+    };
     let ending = acts.iter().min_by_key(|act| (act.fact.on, act.id));
     match ending.map(|act| (act.fact.action, act.fact.on)) {
         Some((DutyActionKind::Waived, _)) => (DutyStatus::Waived, None),
         Some((DutyActionKind::Declined, _)) => (DutyStatus::Declined, None),
-        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => {
-            let late = (on - duty.due_on).num_days();
-            (DutyStatus::Met, (late > 0).then_some(late))
-        }
-        None if duty.due_on < today => (DutyStatus::Overdue, None),
+        Some((DutyActionKind::Offered | DutyActionKind::Completed | DutyActionKind::Notified, on)) => met(on),
+        None if let Some(on) = duty.met_on => met(on),
+        // What no clause asks for is never overdue.
+        None if duty.due_on < today && duty.clause.is_some() => (DutyStatus::Overdue, None),
         None => (DutyStatus::Open, None),
     }
 }

@@ -116,6 +116,11 @@ impl Pack {
         rows.extend(
             self.monitoring.iter().map(|row| ("monitoring_triggers", row.rule_id.clone(), row.to_json())),
         );
+        rows.extend(
+            self.monitoring_readings
+                .iter()
+                .map(|row| ("monitoring_readings", row.reading_id.clone(), row.to_json())),
+        );
         rows.extend(self.respirators.iter().map(|row| ("respirators", row.row_id.clone(), row.to_json())));
         rows.extend(self.controls.iter().map(|row| ("controls", row.row_id.clone(), row.to_json())));
         rows.extend(self.records.iter().map(|row| ("records", row.record_id.clone(), row.to_json())));

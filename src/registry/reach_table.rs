@@ -22,8 +22,7 @@ pub enum Reached {
     Sample,
     /// What is concluded from the samples of an event.
     Event,
-    /// What is concluded from the results of a report. They are facts of their own: voiding it reaches them, its fields
-    /// do not.
+    /// What is concluded from the results of a report, which are facts of their own: voiding it, and when it came in.
     Report,
     /// Every group of a site and its members.
     Site,
@@ -117,7 +116,7 @@ pub const TABLE: &[KindReach] = &[
     row("holiday", &[Reached::Site], &["date"], &["name"]),
     row(
         "release",
-        &[Reached::Members, Reached::Worker],
+        &[Reached::Group, Reached::Members, Reached::Worker],
         &["at", "agent_codes", "group_ids", "worker_ids"],
         &["description"],
     ),
@@ -129,16 +128,16 @@ pub const TABLE: &[KindReach] = &[
     ),
     row(
         "condition",
-        &[Reached::Members],
+        &[Reached::Group, Reached::Members],
         &["agent_code", "kind", "trigger_id", "days_per_week", "from", "to"],
         &["source"],
     ),
     row("change", &[Reached::Group], &["from", "kind", "may_raise"], &["description"]),
-    row("expected_agent", &[Reached::Members], &["agent_code", "from", "to"], &["source"]),
+    row("expected_agent", &[Reached::Group, Reached::Members], &["agent_code", "from", "to"], &["source"]),
     row("joined_era", &[Reached::Group], &["agent_code", "at"], &["reason"]),
     row(
         "judgement",
-        &[Reached::Members],
+        &[Reached::Group, Reached::Members],
         &["group_id", "agent_code", "from", "to", "kind", "rating", "arithmetic_mean", "review_on"],
         &["rationale", "sources"],
     ),
@@ -227,8 +226,8 @@ pub const TABLE: &[KindReach] = &[
     row(
         "lab_report",
         &[Reached::Report],
-        &[],
-        &["report_number", "part", "revision", "laboratory", "accreditation", "received_on"],
+        &["received_on"],
+        &["report_number", "part", "revision", "laboratory", "accreditation"],
     ),
     row(
         "result",
@@ -285,6 +284,7 @@ pub const TABLE: &[KindReach] = &[
             "clause",
             "due_on",
             "learned_on",
+            "met_on",
             "days_counted",
             "window",
             "basis",

@@ -3,6 +3,7 @@
 //! A reader who meets a mark computes for itself and stores nothing, so nobody ever sees a stale conclusion.
 
 use crate::registry::conclude::derive;
+use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::summary::nothing_owed;
 use crate::registry::duties::Ought;
@@ -154,18 +155,33 @@ impl Registry {
         };
         if mark.agent == EVERY_AGENT {
             let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;
-            let agents: BTreeSet<String> = measured.into_iter().chain(kept).collect();
+            let expected = match mark.kind {
+                MarkKind::Profile => monitoring::expected_agents(sight, mark.subject).await?,
+                _ => Vec::new(),
+            };
+            let agents: BTreeSet<String> = measured.into_iter().chain(kept).chain(expected).collect();
             let spread = agents.into_iter().map(|agent| Mark { agent, ..mark.clone() }).collect();
             return Ok(Followed { spread, ..Followed::default() });
         }
         if !measured.contains(&mark.agent) {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
-            let duties = (mark.kind == MarkKind::Summary)
-                .then(|| nothing_owed(mark.subject.into(), &mark.agent, as_of.date));
+            let duties = match mark.kind {
+                MarkKind::Summary => Some(nothing_owed(mark.subject.into(), &mark.agent, as_of.date)),
+                // Where the agent is expected and was never measured, monitoring is owed all the same.
+                MarkKind::Profile => {
+                    Some(monitoring::monitoring(sight, mark.subject, &mark.agent).await?.ought)
+                }
+                MarkKind::Verdict | MarkKind::Shifts => None,
+            };
             return Ok(Followed { gone: true, duties, ..Followed::default() });
         }
         let (body, changes_on, duties) = match mark.kind {
-            MarkKind::Profile => (derive::profile(sight, mark.subject, &mark.agent).await?, None, None),
+            MarkKind::Profile => {
+                let body = derive::profile(sight, mark.subject, &mark.agent).await?;
+                let Monitoring { ought, changes_on } =
+                    monitoring::monitoring(sight, mark.subject, &mark.agent).await?;
+                (body, changes_on, Some(ought))
+            }
             MarkKind::Verdict => (derive::verdict(sight, mark.subject, &mark.agent).await?, None, None),
             MarkKind::Shifts => (derive::shifts(sight, mark.subject, &mark.agent).await?, None, None),
             MarkKind::Summary => {

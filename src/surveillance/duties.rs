@@ -47,6 +47,8 @@ pub struct DutyGrounds {
     pub due_on: NaiveDate,
     /// Whether `due_on` runs from the day on which the registry learned of it; it then stays as first set.
     pub due_from_learning: bool,
+    /// When the facts themselves met it (a round was made); a person's act stands apart from this.
+    pub met_on: Option<NaiveDate>,
     /// Days counted in the worst window, where the clause counts days.
     pub days_counted: Option<i64>,
     /// The worst window.
@@ -139,6 +141,7 @@ pub fn first_examination(
             clause: outcome.clause.clone(),
             due_on,
             due_from_learning: runs_from_learning(rule),
+            met_on: None,
             days_counted: Some(outcome.days_counted),
             window: outcome.window.clone(),
             basis: behind.basis,
@@ -152,7 +155,8 @@ pub fn first_examination(
 
 /// The difference between the duties that ought to stand and those that do, in the order of both lists.
 ///
-/// A duty whose occasion a person ended is never changed, withdrawn or raised again.
+/// A duty whose occasion a person ended is never changed, withdrawn or raised again; one that the facts had met before it
+/// was ever raised is not raised.
 pub fn difference(ought: &[OughtDuty], standing: &[StandingDuty]) -> Vec<DutyChange> {
     let ought_by_key: HashMap<&DutyKey, &OughtDuty> = ought.iter().map(|duty| (&duty.key, duty)).collect();
     let mut standing_by_key: HashMap<&DutyKey, &StandingDuty> = HashMap::new();
@@ -165,6 +169,7 @@ pub fn difference(ought: &[OughtDuty], standing: &[StandingDuty]) -> Vec<DutyCha
     }
     for duty in ought {
         match standing_by_key.get(&duty.key) {
+            None if duty.grounds.met_on.is_some() => {}
             None => changes.push(DutyChange::Raise(duty.clone())),
             Some(known) if known.ended => {}
             Some(known) => {
@@ -258,6 +263,19 @@ mod tests {
         let mut after = duties.clone();
         after[0].grounds.days_counted = Some(99);
         assert_eq!(difference(&after, &[standing(&duties[0], true)]), []);
+    }
+
+    #[test]
+    fn what_the_facts_met_is_kept_as_met_but_not_raised_afterwards() {
+        let before = ought("ST001");
+        let mut after = before.clone();
+        after[0].grounds.met_on = Some(date("2026-03-02"));
+        assert_eq!(difference(&after, &[]), []);
+        let changes = difference(&after, &[standing(&before[0], false)]);
+        assert_eq!(changes, [DutyChange::Change { id: ID, grounds: after[0].grounds.clone() }]);
+        // The fact that met it is taken back: it is open again.
+        let changes = difference(&before, &[standing(&after[0], false)]);
+        assert_eq!(changes, [DutyChange::Change { id: ID, grounds: before[0].grounds.clone() }]);
     }
 
     #[test]

@@ -112,6 +112,13 @@ impl Round {
         reading
     }
 
+    /// Whether every member that may do more than raise may also lower; `None` where there is no such member.
+    pub(super) fn may_lower(&self) -> Option<bool> {
+        let mut speaking = self.members.iter().filter(|member| !member.only_raises()).peekable();
+        speaking.peek()?;
+        Some(speaking.all(Member::may_lower))
+    }
+
     /// The level that the round shows; `None` when it cannot tell.
     pub(super) fn level(&self) -> Option<Level> {
         let reading = |level| Bound::of(level, self.levels).map(|bound| self.reading(bound));

@@ -134,7 +134,7 @@ pub fn moves(
 }
 
 /// The era that holds a date.
-fn era_of(date: NaiveDate, eras: &[Era]) -> Era {
+pub(super) fn era_of(date: NaiveDate, eras: &[Era]) -> Era {
     let holds = |era: &&Era| era.from.is_none_or(|from| from <= date) && era.to.is_none_or(|to| date < to);
     eras.iter().find(holds).copied().unwrap_or_default()
 }

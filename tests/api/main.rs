@@ -10,6 +10,7 @@ mod facts;
 mod harness;
 mod held_rows;
 mod medical;
+mod monitoring;
 mod noise;
 mod one_group;
 mod openapi;

@@ -39,6 +39,7 @@ fn duty(worker: &str, agent: &str, kind: DutyKind, medical: bool, due_on: &str) 
             occasion: told("zz-occasion", "first"),
         },
         grounds: DutyGrounds {
+            met_on: None,
             clause: told("a clause that tells", "29 CFR 1910.1025(j)(1)(i)"),
             due_on: date(due_on),
             due_from_learning: false,

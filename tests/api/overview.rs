@@ -80,6 +80,7 @@ async fn overdue(app: &TestApp, worker: &str, medical: bool) {
             occasion: "first".into(),
         },
         grounds: DutyGrounds {
+            met_on: None,
             clause: "29 CFR 1910.1027(l)(1)(i)".into(),
             due_on: day("2026-02-20"),
             due_from_learning: false,

@@ -86,6 +86,8 @@ record! {
         due_on: NaiveDate,
         /// When the registry learned of it.
         learned_on: NaiveDate,
+        /// When the facts themselves met it: the round that was asked for was made.
+        met_on: Option<NaiveDate>,
         /// Days counted in the window.
         days_counted: Option<i64>,
         /// The worst window.

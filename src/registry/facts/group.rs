@@ -23,8 +23,9 @@ fn of_group(place: &Place) -> Vec<Reach> {
     place.parent.map(|group| Reach::Group(GroupId(group))).into_iter().collect()
 }
 
-fn of_members(place: &Place) -> Vec<Reach> {
-    place.parent.map(|group| Reach::Members(GroupId(group))).into_iter().collect()
+fn of_group_and_members(place: &Place) -> Vec<Reach> {
+    let reach = |group| [Reach::Group(GroupId(group)), Reach::Members(GroupId(group))];
+    place.parent.into_iter().flat_map(reach).collect()
 }
 
 impl Recorded for Condition {
@@ -46,7 +47,7 @@ impl Recorded for Condition {
     }
 
     fn reach(&self, place: &Place) -> Vec<Reach> {
-        of_members(place)
+        of_group_and_members(place)
     }
 }
 
@@ -78,7 +79,7 @@ impl Recorded for ExpectedAgent {
     }
 
     fn reach(&self, place: &Place) -> Vec<Reach> {
-        of_members(place)
+        of_group_and_members(place)
     }
 }
 
@@ -141,6 +142,6 @@ impl Recorded for Judgement {
     }
 
     fn reach(&self, _: &Place) -> Vec<Reach> {
-        vec![Reach::Members(self.group_id)]
+        vec![Reach::Group(self.group_id), Reach::Members(self.group_id)]
     }
 }

@@ -107,6 +107,7 @@ async fn duty_to_answer(
         clause: Some(clause),
         due_on,
         learned_on: as_of.date,
+        met_on: None,
         days_counted: None,
         window: None,
         basis: vec![request.position],

@@ -102,7 +102,7 @@ impl Recorded for Release {
     }
 
     fn reach(&self, _: &Place) -> Vec<Reach> {
-        let groups = self.group_ids.iter().copied().map(Reach::Members);
+        let groups = self.group_ids.iter().flat_map(|group| [Reach::Group(*group), Reach::Members(*group)]);
         groups.chain(self.worker_ids.iter().copied().map(Reach::Worker)).collect()
     }
 }

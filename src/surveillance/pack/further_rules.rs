@@ -54,6 +54,13 @@ record! {
     }
 }
 
+impl ControlRule {
+    /// The clause as it is cited.
+    pub fn clause(&self) -> String {
+        super::citation(&self.cfr_section, self.paragraph.as_deref())
+    }
+}
+
 record! {
     /// One rule about keeping, showing or handing over records.
     pub struct RecordRule {

@@ -3,6 +3,7 @@
 pub mod agent_row;
 pub mod agents;
 pub mod further_rules;
+pub mod monitoring_reading;
 pub mod monitoring_rule;
 pub mod surveillance_rule;
 pub mod table;
@@ -12,6 +13,7 @@ use crate::model::shape::Shape;
 use crate::record;
 use agents::PackAgent;
 use further_rules::{ControlRule, RecordRule, RespiratorRule};
+use monitoring_reading::MonitoringReading;
 use monitoring_rule::MonitoringRule;
 use std::sync::LazyLock;
 use surveillance_rule::SurveillanceRule;
@@ -37,6 +39,8 @@ pub struct Pack {
     pub surveillance: Vec<SurveillanceRule>,
     /// Rules about monitoring and notification.
     pub monitoring: Vec<MonitoringRule>,
+    /// What the engine reads in them, and in the rules about controls.
+    pub monitoring_readings: Vec<MonitoringReading>,
     /// Assigned protection factors.
     pub respirators: Vec<RespiratorRule>,
     /// Rules about controls.
@@ -68,6 +72,7 @@ impl Pack {
             agents: agents::agents(&table::rows(include_str!("../../../rules/us-osha/agents.csv"))?)?,
             surveillance: table::rows(include_str!("../../../rules/us-osha/surveillance_triggers.csv"))?,
             monitoring: table::rows(include_str!("../../../rules/us-osha/monitoring_triggers.csv"))?,
+            monitoring_readings: table::rows(include_str!("../../../rules/us-osha/monitoring_readings.csv"))?,
             respirators: table::rows(include_str!("../../../rules/us-osha/respirators.csv"))?,
             controls: table::rows(include_str!("../../../rules/us-osha/controls.csv"))?,
             records: table::rows(include_str!("../../../rules/us-osha/records.csv"))?,
@@ -87,6 +92,7 @@ impl Pack {
             agents: Vec::new(),
             surveillance: read("surveillance_triggers", &rows("surveillance_triggers"))?,
             monitoring: read("monitoring_triggers", &rows("monitoring_triggers"))?,
+            monitoring_readings: read("monitoring_readings", &rows("monitoring_readings"))?,
             respirators: read("respirators", &rows("respirators"))?,
             controls: read("controls", &rows("controls"))?,
             records: read("records", &rows("records"))?,
@@ -137,6 +143,22 @@ impl Pack {
             .iter()
             .filter(move |rule| rule.scope.contains(&rule_set) && self.is_about(&rule.agent_code, code))
     }
+
+    /// The rules about controls of an agent under a body of law, in the order of the table.
+    pub fn controls_of<'p>(
+        &'p self,
+        code: &'p str,
+        rule_set: RuleSet,
+    ) -> impl Iterator<Item = &'p ControlRule> {
+        self.controls
+            .iter()
+            .filter(move |rule| rule.scope.contains(&rule_set) && self.is_about(&rule.agent_code, code))
+    }
+
+    /// What the engine reads in a rule about monitoring or controls.
+    pub fn readings_of<'p>(&'p self, rule_id: &'p str) -> impl Iterator<Item = &'p MonitoringReading> {
+        self.monitoring_readings.iter().filter(move |reading| reading.rule_id == rule_id)
+    }
 }
 
 #[cfg(test)]
@@ -160,7 +182,7 @@ mod tests {
             pack.respirators.len(),
             pack.controls.len(),
         ];
-        assert_eq!(counts, [118, 78, 195, 32, 34]);
+        assert_eq!(counts, [118, 78, 211, 32, 48]);
         assert_eq!(pack.records.len(), 73);
         assert_eq!(pack.covers.len(), 3);
     }

@@ -128,7 +128,7 @@ pub(super) async fn histories(plant: &Plant<'_>) {
 
 /// Offers of an examination: chromium(VI) from thirty days on, lead from thirty-one.
 pub(super) async fn examinations(plant: &Plant<'_>) {
-    let listed = plant.read("hygienist", "/duties").await;
+    let listed = plant.read("hygienist", "/duties?kind=offer_examination").await;
     // Cleo's, from the weeks in which nobody had accepted what her filters say, was withdrawn: 7 to 17 October are nine
     // days.
     let withdrawn = only(items(&listed), |duty| duty["status"] == "withdrawn");
@@ -188,6 +188,6 @@ pub(super) async fn examinations(plant: &Plant<'_>) {
     assert_eq!(acted.status, 201, "{}", acted.text);
     // 2 April 2025 to 2 March 2026: 365 - 31 = 334 days late.
     assert_eq!((&acted.json["status"], &acted.json["days_late"]), (&json!("met"), &json!(334)));
-    let met = plant.read("corporate", "/duties?status=met").await;
+    let met = plant.read("corporate", "/duties?status=met&kind=offer_examination").await;
     assert_eq!(only(items(&met), |_| true)["id"], duty["id"]);
 }
