@@ -4,6 +4,7 @@ pub mod agent_row;
 pub mod agents;
 pub mod further_rules;
 pub mod monitoring_rule;
+pub mod surveillance_detail;
 pub mod surveillance_rule;
 pub mod table;
 
@@ -14,6 +15,7 @@ use agents::PackAgent;
 use further_rules::{ControlRule, RecordRule, RespiratorRule};
 use monitoring_rule::MonitoringRule;
 use std::sync::LazyLock;
+use surveillance_detail::{DetailKind, SurveillanceDetail};
 use surveillance_rule::SurveillanceRule;
 
 record! {
@@ -35,6 +37,8 @@ pub struct Pack {
     pub agents: Vec<PackAgent>,
     /// Clauses that start medical surveillance.
     pub surveillance: Vec<SurveillanceRule>,
+    /// Particulars of those clauses.
+    pub details: Vec<SurveillanceDetail>,
     /// Rules about monitoring and notification.
     pub monitoring: Vec<MonitoringRule>,
     /// Assigned protection factors.
@@ -67,6 +71,7 @@ impl Pack {
         Ok(Self {
             agents: agents::agents(&table::rows(include_str!("../../../rules/us-osha/agents.csv"))?)?,
             surveillance: table::rows(include_str!("../../../rules/us-osha/surveillance_triggers.csv"))?,
+            details: table::rows(include_str!("../../../rules/us-osha/surveillance_details.csv"))?,
             monitoring: table::rows(include_str!("../../../rules/us-osha/monitoring_triggers.csv"))?,
             respirators: table::rows(include_str!("../../../rules/us-osha/respirators.csv"))?,
             controls: table::rows(include_str!("../../../rules/us-osha/controls.csv"))?,
@@ -86,6 +91,7 @@ impl Pack {
         Ok(Self {
             agents: Vec::new(),
             surveillance: read("surveillance_triggers", &rows("surveillance_triggers"))?,
+            details: read("surveillance_details", &rows("surveillance_details"))?,
             monitoring: read("monitoring_triggers", &rows("monitoring_triggers"))?,
             respirators: read("respirators", &rows("respirators"))?,
             controls: read("controls", &rows("controls"))?,
@@ -119,6 +125,16 @@ impl Pack {
         self.surveillance
             .iter()
             .filter(move |rule| rule.scope.contains(&rule_set) && self.is_about(&rule.agent_code, code))
+    }
+
+    /// The particulars of a clause, in the order of the table.
+    pub fn details_of<'p>(&'p self, trigger_id: &'p str) -> impl Iterator<Item = &'p SurveillanceDetail> {
+        self.details.iter().filter(move |detail| detail.trigger_id == trigger_id)
+    }
+
+    /// The first particular of a kind that a clause has.
+    pub fn detail<'p>(&'p self, trigger_id: &'p str, kind: DetailKind) -> Option<&'p SurveillanceDetail> {
+        self.details_of(trigger_id).find(|detail| detail.kind == kind)
     }
 
     /// The monitoring rules of an agent under a body of law, in the order of the table.
