@@ -17,6 +17,7 @@ use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
+use crate::store::marks::{Mark, MarkKind};
 use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Page, Where};
 use crate::surveillance::duties::{
@@ -316,6 +317,12 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         return Err(Refusal::taken("this duty was withdrawn"));
     }
     change.add(&everything, None, Some(duty), action).await?;
+    if let (Some(worker), Some(agent)) = (found.fact.subject.worker_id, &found.fact.agent_code)
+        && is_examination(found.fact.kind)
+    {
+        // The next examination is counted from this one.
+        change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent: agent.to_string() });
+    }
     let acts = actions(&mut change.tx, as_of, duty).await?;
     Ok(view(&found, &acts, as_of.date, &scope))
 }

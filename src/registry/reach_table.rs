@@ -287,7 +287,7 @@ pub const TABLE: &[KindReach] = &[
             "site_ids",
         ],
     ),
-    row("duty_action", &[], &[], &["action", "on", "note"]),
+    row("duty_action", &[Reached::Worker], &["action", "on"], &["note"]),
     row("standing_move", &[], &[], &["group_id", "agent_code", "authority", "value", "since", "clause"]),
     row("letter", &[], &[], &["worker_id", "body", "issued_on"]),
 ];

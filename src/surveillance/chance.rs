@@ -6,18 +6,31 @@ use crate::hygiene::distributions::normal_cdf;
 const STEP: f64 = 0.125;
 const FURTHEST: i32 = 52;
 
+/// What is known of the share of a group's days that reach the level: its posterior's quantiles, in order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shares(Vec<f64>);
+
+impl Shares {
+    /// From the posterior's quantile: the share that is not passed with a given probability (0 to 1), rising with it.
+    pub fn of(quantile: impl Fn(f64) -> f64) -> Self {
+        let at = |step| quantile(normal_cdf(f64::from(step) * STEP)).clamp(0.0, 1.0);
+        Self((-FURTHEST..=FURTHEST).map(at).collect())
+    }
+
+    /// The shares with their weights, which are not normalised.
+    fn weighted(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        let steps = (-FURTHEST..=FURTHEST).map(|step| f64::from(step) * STEP);
+        steps.zip(&self.0).map(|(z, share)| ((-0.5 * z * z).exp(), *share))
+    }
+}
+
 /// Planned days in one group, of which each reaches the level with one and the same unknown probability.
+#[derive(Debug, Clone, Copy)]
 pub struct PlannedDays<'p> {
     /// How many.
     pub days: usize,
-    /// That probability as the value its posterior stays below with a given probability: from (0, 1) to [0, 1], rising.
-    pub exceedance: &'p dyn Fn(f64) -> f64,
-}
-
-impl std::fmt::Debug for PlannedDays<'_> {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("PlannedDays").field("days", &self.days).finish_non_exhaustive()
-    }
+    /// What is known of that probability.
+    pub shares: &'p Shares,
 }
 
 /// The probability that counted and planned days together reach `needed`.
@@ -32,9 +45,10 @@ impl std::fmt::Debug for PlannedDays<'_> {
 /// `counted`: days that count already; `needed`: days that the clause takes (the 31st for "more than 30").
 ///
 /// ```
-/// use doseward::surveillance::chance::{PlannedDays, chance_of_passing};
+/// use doseward::surveillance::chance::{PlannedDays, Shares, chance_of_passing};
 /// // e uniform on (0, 1): every number of days from 0 to 10 is equally likely, and 3 of the 11 are 8 or more.
-/// let group = [PlannedDays { days: 10, exceedance: &|probability| probability }];
+/// let shares = Shares::of(|probability| probability);
+/// let group = [PlannedDays { days: 10, shares: &shares }];
 /// assert!((chance_of_passing(22, 30, &group) - 3.0 / 11.0).abs() < 1e-9);
 /// assert_eq!(chance_of_passing(30, 30, &[]), 1.0);
 /// assert_eq!(chance_of_passing(29, 30, &[]), 0.0);
@@ -53,11 +67,8 @@ pub fn chance_of_passing(counted: usize, needed: usize, groups: &[PlannedDays<'_
 fn days_reaching(group: &PlannedDays<'_>) -> Vec<f64> {
     let mut sums = vec![0.0; group.days + 1];
     let mut whole = 0.0;
-    for step in -FURTHEST..=FURTHEST {
-        let z = f64::from(step) * STEP;
-        let weight = (-0.5 * z * z).exp();
+    for (weight, e) in group.shares.weighted() {
         whole += weight;
-        let e = (group.exceedance)(normal_cdf(z)).clamp(0.0, 1.0);
         for (sum, probability) in sums.iter_mut().zip(binomial(group.days, e)) {
             *sum += weight * probability;
         }
@@ -123,14 +134,17 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn group(days: usize, exceedance: &dyn Fn(f64) -> f64) -> PlannedDays<'_> {
-        PlannedDays { days, exceedance }
+    fn chance(counted: usize, needed: usize, groups: &[(usize, &dyn Fn(f64) -> f64)]) -> f64 {
+        let shares: Vec<Shares> = groups.iter().map(|(_, quantile)| Shares::of(quantile)).collect();
+        let planned: Vec<_> =
+            groups.iter().zip(&shares).map(|((days, _), shares)| PlannedDays { days: *days, shares }).collect();
+        chance_of_passing(counted, needed, &planned)
     }
 
     #[test]
     fn a_known_share_of_days_gives_the_binomial_tail() {
         // SciPy 1.17.1: scipy.stats.binom.sf(29 - 12, 200, 0.08).
-        let found = chance_of_passing(12, 30, &[group(200, &|_| 0.08)]);
+        let found = chance(12, 30, &[(200, &|_| 0.08)]);
         assert!((found - BINOM).abs() < 1e-12, "{found}");
     }
 
@@ -141,7 +155,7 @@ mod tests {
     #[test]
     fn a_beta_posterior_gives_the_beta_binomial_tail() {
         // SciPy 1.17.1: scipy.stats.betabinom.sf(29 - 5, 220, 3, 1); the quantile of Beta(3, 1) is the cube root.
-        let found = chance_of_passing(5, 30, &[group(220, &f64::cbrt)]);
+        let found = chance(5, 30, &[(220, &f64::cbrt)]);
         assert!((found - BETA).abs() < 1e-9, "{found}");
     }
 
@@ -150,16 +164,16 @@ mod tests {
         // SciPy 1.17.1: numpy.convolve of betabinom.pmf(0..40, 40, 1, 2) and betabinom.pmf(0..60, 60, 2, 1), summed from 30;
         // the quantile of Beta(1, 2) is 1 - sqrt(1 - p), that of Beta(2, 1) sqrt(p).
         let one = |p: f64| 1.0 - (1.0 - p).sqrt();
-        let found = chance_of_passing(0, 30, &[group(40, &one), group(60, &f64::sqrt)]);
+        let found = chance(0, 30, &[(40, &one), (60, &f64::sqrt)]);
         assert!((found - TWO).abs() < 1e-6, "{found}");
     }
 
     #[test]
     fn days_that_share_their_chance_are_not_days_apart() {
         // Arithmetic: e is 0 or 1 with equal probability: 200 days or none, not 100 give or take 7.
-        let found = chance_of_passing(0, 150, &[group(200, &|p| if p < 0.5 { 0.0 } else { 1.0 })]);
+        let found = chance(0, 150, &[(200, &|p| if p < 0.5 { 0.0 } else { 1.0 })]);
         assert!((found - 0.5).abs() < 0.03, "{found}");
-        assert!(chance_of_passing(0, 150, &[group(200, &|_| 0.5)]) < 1e-9);
+        assert!(chance(0, 150, &[(200, &|_| 0.5)]) < 1e-9);
     }
 
     #[test]
@@ -177,14 +191,14 @@ mod tests {
         ) {
             let lower = |p: f64| p.powf(power + 0.5);
             let upper = |p: f64| p.powf(power);
-            let at = |counted, days, e: &dyn Fn(f64) -> f64| chance_of_passing(counted, needed, &[group(days, e)]);
+            let at = |counted, days, e: &dyn Fn(f64) -> f64| chance(counted, needed, &[(days, e)]);
             let base = at(counted, days, &lower);
             prop_assert!((0.0..=1.0).contains(&base));
             prop_assert!(at(counted + 1, days, &lower) >= base - 1e-9);
             prop_assert!(at(counted, days + 1, &lower) >= base - 1e-9);
             prop_assert!(at(counted, days, &upper) >= base - 1e-9);
             // A group without days changes nothing.
-            let with = chance_of_passing(counted, needed, &[group(days, &lower), group(0, &upper)]);
+            let with = chance(counted, needed, &[(days, &lower), (0, &upper)]);
             prop_assert!((with - base).abs() < 1e-12);
         }
     }

@@ -3,7 +3,7 @@
 //! What a statute asks stands in the rows of the [`pack`]; the code here only knows how such rows are read: which dates
 //! were worked ([`work_days`], [`schedule`], [`calendar`]), what a group's rounds mean ([`round`], [`step_down`], [`standing`]), how
 //! days are counted ([`day_count`], [`condition_days`], [`history_clause`]), which clauses are met ([`clause`], [`triggers`];
-//! for everything known of a worker, the [`case`], the [`finding`]s) and which duties ought to stand ([`programme`],
+//! for everything known of a worker, the [`case`] with who was at a release ([`presence`]), the [`finding`]s) and which duties ought to stand ([`programme`],
 //! [`duties`]); how likely a clause is to be met in the year to come ([`chance`]), and what is not evaluated
 //! ([`not_evaluated`]).
 
@@ -19,6 +19,7 @@ pub mod history_clause;
 pub mod level;
 pub mod not_evaluated;
 pub mod pack;
+pub mod presence;
 pub mod programme;
 pub mod round;
 pub mod schedule;
