@@ -152,9 +152,7 @@ impl Registry {
             MarkKind::Profile => samples::agents_of_group(sight.tx, mark.subject, as_of.position).await?,
             MarkKind::Verdict => samples::agents_of_task(sight.tx, mark.subject, as_of.position).await?,
             MarkKind::Shifts => samples::agents_on_worker(sight.tx, mark.subject, as_of.position).await?,
-            MarkKind::Summary => {
-                gather::surveilled::agents_of_worker(sight.tx, as_of, mark.subject).await?
-            }
+            MarkKind::Summary => gather::surveilled::agents_of_worker(sight.tx, as_of, mark.subject).await?,
         };
         if mark.agent == EVERY_AGENT {
             let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;

@@ -5,7 +5,11 @@ use crate::store::error::StoreError;
 use uuid::Uuid;
 
 /// The agents of the conditions of every group that a worker was ever assigned to or worked a recorded day in, void or not.
-pub async fn agents_of_conditions(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
+pub async fn agents_of_conditions(
+    tx: &mut Tx,
+    worker: Uuid,
+    position: i64,
+) -> Result<Vec<String>, StoreError> {
     let rows: Vec<(String,)> = tx
         .query(
             "SELECT DISTINCT c.agent_code FROM group_condition c \

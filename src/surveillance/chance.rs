@@ -136,8 +136,11 @@ mod tests {
 
     fn chance(counted: usize, needed: usize, groups: &[(usize, &dyn Fn(f64) -> f64)]) -> f64 {
         let shares: Vec<Shares> = groups.iter().map(|(_, quantile)| Shares::of(quantile)).collect();
-        let planned: Vec<_> =
-            groups.iter().zip(&shares).map(|((days, _), shares)| PlannedDays { days: *days, shares }).collect();
+        let planned: Vec<_> = groups
+            .iter()
+            .zip(&shares)
+            .map(|((days, _), shares)| PlannedDays { days: *days, shares })
+            .collect();
         chance_of_passing(counted, needed, &planned)
     }
 
@@ -179,7 +182,12 @@ mod tests {
     #[test]
     fn the_list_names_those_not_yet_triggered_the_likeliest_first() {
         let outlook = |who, met, chance| Outlook { who, met, chance };
-        let all = [outlook("a", false, 0.3), outlook("b", true, 1.0), outlook("c", false, 0.9), outlook("d", false, 0.2)];
+        let all = [
+            outlook("a", false, 0.3),
+            outlook("b", true, 1.0),
+            outlook("c", false, 0.9),
+            outlook("d", false, 0.2),
+        ];
         let found: Vec<_> = early_warning(all, 0.2).into_iter().map(|outlook| outlook.who).collect();
         assert_eq!(found, ["c", "a"]);
     }

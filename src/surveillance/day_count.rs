@@ -141,9 +141,8 @@ impl Dates {
     /// Whether a window [d, d + months) over a counted date d holds both the date asked about and at least `needed`
     /// counted ones.
     pub fn covers(&self, on: NaiveDate, months: u32, needed: usize) -> bool {
-        self.windows(months).any(|(_, count)| {
-            count.window.from <= on && on < count.window.to && count.count >= needed.max(1)
-        })
+        self.windows(months)
+            .any(|(_, count)| count.window.from <= on && on < count.window.to && count.count >= needed.max(1))
     }
 
     /// The windows [d, d + months), one after the other and none across another, that hold at least `needed` dates, with

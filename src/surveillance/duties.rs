@@ -125,8 +125,11 @@ pub fn first_examination(
     let rule = pack.surveillance.iter().find(|rule| rule.trigger_id == outcome.trigger_id)?;
     rule.initial_exam.as_deref()?;
     let due_on = outcome.due_on.filter(|_| outcome.met)?;
-    let kind =
-        if is_about_hearing(pack, &rule.trigger_id) { DutyKind::Audiogram } else { DutyKind::OfferExamination };
+    let kind = if is_about_hearing(pack, &rule.trigger_id) {
+        DutyKind::Audiogram
+    } else {
+        DutyKind::OfferExamination
+    };
     Some(OughtDuty {
         key: DutyKey {
             kind,

@@ -6,8 +6,8 @@ use crate::model::facts::worker::MedicalGroundKind;
 use crate::record;
 use crate::surveillance::calendar::add_months;
 use crate::surveillance::case::{Behind, Case, ConditionDates};
-use crate::surveillance::clause::{TimeToAct, air_limbs, compare, days_needed, limbs, window_months};
 use crate::surveillance::clause::Limb;
+use crate::surveillance::clause::{TimeToAct, air_limbs, compare, days_needed, limbs, window_months};
 use crate::surveillance::day_count::{Count, Dates, FirstMet, WINDOW_MONTHS, Window};
 use crate::surveillance::history_clause::{HistoryRule, Needed, read_history};
 use crate::surveillance::pack::Pack;
@@ -177,7 +177,9 @@ pub fn finding<'p>(pack: &'p Pack, rule: &'p SurveillanceRule, case: &Case<'_>) 
         }
         TriggerType::Task => of_condition(pack, rule, case, ConditionKind::ListedTask),
         TriggerType::DermalDays => of_condition(pack, rule, case, ConditionKind::SkinContact),
-        TriggerType::Area | TriggerType::AreaDays => of_condition(pack, rule, case, ConditionKind::RegulatedArea),
+        TriggerType::Area | TriggerType::AreaDays => {
+            of_condition(pack, rule, case, ConditionKind::RegulatedArea)
+        }
         TriggerType::History => of_history(pack, rule, case)?,
         TriggerType::Emergency => of_events(rule, releases(case)),
         TriggerType::Symptoms => of_events(rule, grounds(rule, case, &[SignsOrSymptoms])),
@@ -253,7 +255,10 @@ fn condition_dates(
     let assessed = |date: NaiveDate| {
         let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
         until_assessed
-            && case.days.iter().any(|day| day.date == date && day.standing.is_some_and(|level| level.is_known()))
+            && case
+                .days
+                .iter()
+                .any(|day| day.date == date && day.standing.is_some_and(|level| level.is_known()))
     };
     let mut dates: Vec<NaiveDate> =
         held.iter().flat_map(|condition| condition.dates.iter()).filter(|date| !assessed(*date)).collect();
@@ -285,10 +290,9 @@ impl Finding<'_> {
                 dates.within(from, on).len() >= *needed
             }
             Coverage::Days { dates, months, needed } => dates.covers(on, *months, *needed),
-            Coverage::Events => self
-                .events
-                .iter()
-                .any(|event| event.on <= on && event.ended.is_none_or(|ended| on < ended)),
+            Coverage::Events => {
+                self.events.iter().any(|event| event.on <= on && event.ended.is_none_or(|ended| on < ended))
+            }
             Coverage::Since(since) => *since <= on,
             Coverage::Nobody => false,
         }
@@ -396,12 +400,13 @@ fn of_air<'p>(pack: &Pack, rule: &'p SurveillanceRule, case: &Case<'_>) -> Optio
     let limbs = limbs(rule, case.question.levels, case.question.unit)?;
     let air = Counted::of(&limbs, case.days);
     let mut found = blank(rule);
-    found.limbs =
-        air.of_limb.iter().map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() }).collect();
-    let with_tasks = matches!(
-        rule.trigger_type,
-        TriggerType::ExposureOrTaskDays | TriggerType::ExposureOrTaskRebuttable
-    );
+    found.limbs = air
+        .of_limb
+        .iter()
+        .map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() })
+        .collect();
+    let with_tasks =
+        matches!(rule.trigger_type, TriggerType::ExposureOrTaskDays | TriggerType::ExposureOrTaskRebuttable);
     let mut tasks = Dates::default();
     if with_tasks {
         let (limb, behind) = condition_dates(pack, rule, case, ConditionKind::ListedTask);
@@ -464,8 +469,11 @@ fn of_air_and_ground<'p>(rule: &'p SurveillanceRule, case: &Case<'_>) -> Option<
     let limbs = air_limbs(rule, case.question.levels, case.question.unit)?;
     let air = Counted::of(&limbs, case.days);
     let mut found = blank(rule);
-    found.limbs =
-        air.of_limb.iter().map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() }).collect();
+    found.limbs = air
+        .of_limb
+        .iter()
+        .map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() })
+        .collect();
     found.count(air.pooled.clone());
     let exposed = found.met;
     (found.met, found.first, found.coverage) = (false, None, Coverage::Nobody);
@@ -545,10 +553,14 @@ fn of_history<'p>(pack: &Pack, rule: &'p SurveillanceRule, case: &Case<'_>) -> O
         }
     });
     let mut found = blank(rule);
-    found.limbs =
-        air.of_limb.iter().map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() }).collect();
+    found.limbs = air
+        .of_limb
+        .iter()
+        .map(|(limb, dates)| LimbDates { limb: word(limb), dates: dates.clone() })
+        .collect();
     found.worst = air.pooled.worst(WINDOW_MONTHS);
-    found.behind = shown.used.iter().filter_map(|place| case.earlier.get(*place)).map(|one| one.behind).collect();
+    found.behind =
+        shown.used.iter().filter_map(|place| case.earlier.get(*place)).map(|one| one.behind).collect();
     found.note.push(format!("{} months of enough exposure are on record", shown.months));
     if shown.cannot_tell > 0 {
         found.note.push(format!("{} earlier exposures cannot be told", shown.cannot_tell));

@@ -46,8 +46,8 @@ pub struct Shown {
 
 /// Whole months from one day to another.
 fn whole_months(from: NaiveDate, to: NaiveDate) -> u32 {
-    let by_calendar =
-        (to.year() - from.year()) * 12 + i32::try_from(to.month0()).unwrap_or(0) - i32::try_from(from.month0()).unwrap_or(0);
+    let by_calendar = (to.year() - from.year()) * 12 + i32::try_from(to.month0()).unwrap_or(0)
+        - i32::try_from(from.month0()).unwrap_or(0);
     let months = u32::try_from(by_calendar).unwrap_or(0);
     if months > 0 && add_months(from, months) > to { months - 1 } else { months }
 }
@@ -107,13 +107,7 @@ fn enough_days(entry: &Earlier, (from, to): (NaiveDate, NaiveDate), years: u32, 
     if held >= f64::from(needed) { Answer::AtOrAbove } else { Answer::Below }
 }
 
-fn of_years(
-    shown: &mut Shown,
-    years: u32,
-    days: usize,
-    own: &Dates,
-    spans: &[(NaiveDate, NaiveDate)],
-) {
+fn of_years(shown: &mut Shown, years: u32, days: usize, own: &Dates, spans: &[(NaiveDate, NaiveDate)]) {
     let needed = years.saturating_mul(MONTHS_OF_A_YEAR);
     // When what counts, and how many months of it; an earlier exposure is walked month by month.
     let mut credits: Vec<(NaiveDate, u32)> = own
@@ -192,9 +186,12 @@ mod tests {
 
     #[test]
     fn ten_years_elsewhere_are_enough_and_one_month_less_is_not() {
-        let found = ten_years(&Dates::default(), &[earlier("1990-03-15", "2000-03-15", Some(30.0), Some(5.1))]);
+        let found =
+            ten_years(&Dates::default(), &[earlier("1990-03-15", "2000-03-15", Some(30.0), Some(5.1))]);
         assert_eq!((found.months, found.met_on), (120, Some(date("2000-03-15"))));
-        for (to, days, mean) in [("2000-03-14", 30.0, 5.1), ("2000-03-15", 29.0, 5.1), ("2000-03-15", 30.0, 5.0)] {
+        for (to, days, mean) in
+            [("2000-03-14", 30.0, 5.1), ("2000-03-15", 29.0, 5.1), ("2000-03-15", 30.0, 5.0)]
+        {
             let found = ten_years(&Dates::default(), &[earlier("1990-03-15", to, Some(days), Some(mean))]);
             assert_eq!(found.met_on, None, "{to} {days} {mean}");
         }
@@ -215,8 +212,10 @@ mod tests {
 
     #[test]
     fn what_is_not_known_of_an_earlier_exposure_cannot_be_told() {
-        let told =
-            [earlier("1980-01-01", "1995-01-01", None, Some(9.0)), earlier("1980-01-01", "1995-01-01", Some(99.0), None)];
+        let told = [
+            earlier("1980-01-01", "1995-01-01", None, Some(9.0)),
+            earlier("1980-01-01", "1995-01-01", Some(99.0), None),
+        ];
         let found = ten_years(&Dates::default(), &told);
         assert_eq!((found.met_on, found.cannot_tell), (None, 2));
     }

@@ -7,7 +7,7 @@ use crate::model::identifiers::WorkerId;
 use crate::surveillance::calendar::{add_days, add_months};
 use crate::surveillance::case::{Act, Behind as Fact, Case, Employed, Examination};
 use crate::surveillance::clause::{TimeToAct, after};
-use crate::surveillance::day_count::{Count, Window};
+use crate::surveillance::day_count::{Count, WINDOW_MONTHS, Window};
 use crate::surveillance::duties::{
     About, Behind, DutyGrounds, DutyKey, DutyKind, FIRST_OCCASION, OughtDuty, first_examination,
 };
@@ -117,7 +117,8 @@ impl Programme<'_> {
 
     /// Whether an examination that was done not long before serves as the first one.
     fn is_credited(&self, finding: &Finding<'_>, due_on: NaiveDate) -> bool {
-        let Some(months) = finding.rule.recent_exam_credit_months.and_then(|months| u32::try_from(months).ok())
+        let Some(months) =
+            finding.rule.recent_exam_credit_months.and_then(|months| u32::try_from(months).ok())
         else {
             return false;
         };
@@ -216,8 +217,7 @@ impl Programme<'_> {
         let last = of_section.iter().filter(serves).max_by_key(|done| (done.on, done.act));
         let event = finding.events.iter().rfind(|event| event.ended.is_none());
         let anchor = last.map(|done| (done.on, done.behind)).max(event.map(|event| (event.on, event.behind)));
-        let number =
-            1 + of_section.iter().filter(|done| part_of(&done.occasion) == Some(part)).count();
+        let number = 1 + of_section.iter().filter(|done| part_of(&done.occasion) == Some(part)).count();
         let occasion = format!("{part}-{number}");
         let kind = if part == Part::Audiogram { DutyKind::Audiogram } else { DutyKind::PeriodicExamination };
         let medical = finding.events.iter().any(|event| event.medical);
@@ -238,14 +238,14 @@ impl Programme<'_> {
                 return None;
             }
             let due_on = self.case.question.learned_on.unwrap_or(self.case.today);
-            if !self.is_covered(finding, due_on, false) || first_is_open(findings, &finding.rule.cfr_section) {
+            if !self.is_covered(finding, due_on, false) || first_is_open(findings, &finding.rule.cfr_section)
+            {
                 return None;
             }
             flags.push(NONE_ON_RECORD);
-            return Some(self.duty(
-                finding,
-                New { kind, occasion, due_on, due_from_learning: true, flags, facts },
-            ));
+            return Some(
+                self.duty(finding, New { kind, occasion, due_on, due_from_learning: true, flags, facts }),
+            );
         };
         facts.push(fact);
         let first_done = of_section.iter().map(|done| done.on).min();
@@ -272,15 +272,14 @@ impl Programme<'_> {
         Some(self.duty(finding, New { kind, occasion, due_on, due_from_learning: false, flags, facts }))
     }
 
-    /// Whether the worker is covered when an examination falls due; while that day is still to come, being covered today
-    /// is enough. Whoever has left by then is owed none.
+    /// Whether the worker is covered when an examination falls due, by what is planned; beyond the days that are planned,
+    /// on the last of them. Whoever has left by then is owed none.
     fn is_covered(&self, finding: &Finding<'_>, due_on: NaiveDate, looks_back: bool) -> bool {
         let employed = |one: &Employed| one.from <= due_on && one.to.is_none_or(|to| due_on < to);
         if !self.case.employments.is_empty() && !self.case.employments.iter().any(employed) {
             return false;
         }
-        let today = self.case.today;
-        finding.covers(due_on, looks_back) || (today < due_on && finding.covers(today, false))
+        finding.covers(due_on.min(add_months(self.case.today, WINDOW_MONTHS)), looks_back)
     }
 
     /// The first day of exposure on record, here or elsewhere.
@@ -336,8 +335,7 @@ impl Programme<'_> {
                 };
                 for event in events.into_iter().filter(|event| finding.covers(event.on, false)) {
                     let unit = detail.unit.unwrap_or(TimeUnit::Days);
-                    let due_on =
-                        after(event.on, detail.number(), unit, self.case.question.working_days);
+                    let due_on = after(event.on, detail.number(), unit, self.case.question.working_days);
                     let new = New {
                         kind: DutyKind::OfferExamination,
                         occasion: event.key.clone(),

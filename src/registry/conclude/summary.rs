@@ -3,8 +3,9 @@
 use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
 use crate::conclusions::history::worker_days::{counting_horizon, worker_days};
-use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on};
+use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on, site_rule_set_on};
 use crate::model::facts::rule_set::RuleSet;
+use crate::model::facts::site::{RuleSetChange, Site};
 use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::Shape;
 use crate::registry::conclude::history::{Everything, everything};
@@ -12,10 +13,12 @@ use crate::registry::conclude::sight::Sight;
 use crate::registry::duties::{Family, OF_A_SUMMARY, Ought};
 use crate::registry::enter_pack::REGISTRY;
 use crate::registry::gather;
+use crate::registry::gather::surveilled::Surveilled;
 use crate::registry::recompute::next_day;
 use crate::registry::refusal::Refusal;
-use crate::surveillance::day_count::WINDOW_MONTHS;
+use crate::store::versions::Where;
 use crate::surveillance::case::Case;
+use crate::surveillance::day_count::WINDOW_MONTHS;
 use crate::surveillance::duties::About;
 use crate::surveillance::finding::{FindingView, findings};
 use crate::surveillance::programme::owed;
@@ -60,12 +63,13 @@ pub async fn summary(
     let worked: Vec<_> =
         days.days.iter().flat_map(|day| day.worked.iter().map(|(group, _)| (day.day.date, *group))).collect();
     let beside =
-        gather::surveilled::surveilled(sight.tx, sight.as_of, &found.worker, &found.agent, &worked, unit).await?;
+        gather::surveilled::surveilled(sight.tx, sight.as_of, &found.worker, &found.agent, &worked, unit)
+            .await?;
     let mut views: Vec<FindingView> = Vec::new();
     let mut ought = nothing_owed(WorkerId(worker), code, found.today);
     let employer = found.worker.employments.last().map(|employment| employment.fact.employer.clone());
     let facts = days.facts();
-    for (rule_set, site) in rule_sets(sight, &found).await? {
+    for (rule_set, site) in rule_sets(sight, &found, &beside).await? {
         let limits: Vec<_> = found
             .agent
             .limits
@@ -153,8 +157,13 @@ async fn dates_ahead(sight: &mut Sight<'_>, found: &Everything) -> Result<BTreeS
     Ok(dates)
 }
 
-/// The rule sets under which the worker has worked, each with a site of it, in the order of the words.
-async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
+/// The rule sets under which the worker has worked or was present at a release, each with a site of it, in the order of
+/// the words.
+async fn rule_sets(
+    sight: &mut Sight<'_>,
+    found: &Everything,
+    beside: &Surveilled,
+) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
     let mut sets: Vec<(RuleSet, SiteId)> = Vec::new();
     for exposure in &found.groups {
         if let Some(group) = sight.group(exposure.group.0).await? {
@@ -162,6 +171,14 @@ async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(Rul
             if sets.iter().all(|(known, _)| *known != rule_set) {
                 sets.push((rule_set, exposure.site));
             }
+        }
+    }
+    for site in beside.releases.iter().filter_map(|release| release.behind.site) {
+        let Some(known) = gather::one::<Site>(sight.tx, sight.as_of, site.0).await? else { continue };
+        let changes = gather::all::<RuleSetChange>(sight.tx, sight.as_of, &[Where::Parent(site.0)]).await?;
+        let rule_set = site_rule_set_on(&known, &changes, found.today);
+        if sets.iter().all(|(other, _)| *other != rule_set) {
+            sets.push((rule_set, site));
         }
     }
     sets.sort_by_key(|(rule_set, _)| *rule_set);

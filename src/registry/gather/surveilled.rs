@@ -97,10 +97,8 @@ async fn conditions(
     let groups: BTreeSet<Uuid> = assigned.chain(recorded).collect();
     let mut found = Vec::new();
     for group in groups {
-        let of_group = [
-            Where::Parent(group),
-            Where::Is("agent_code", Key::Text(Some(agent.code().to_string()))),
-        ];
+        let of_group =
+            [Where::Parent(group), Where::Is("agent_code", Key::Text(Some(agent.code().to_string())))];
         for condition in gather::all::<Condition>(tx, as_of, &of_group).await? {
             let period = ConditionPeriod {
                 group: GroupId(group),
