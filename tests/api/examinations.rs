@@ -45,7 +45,9 @@ async fn duties(app: &TestApp, worker: &str) -> Vec<Value> {
 fn told(duties: &[Value]) -> Vec<(&str, &str, &str, &str)> {
     duties
         .iter()
-        .map(|duty| (text(duty, "kind"), text(duty, "trigger_id"), text(duty, "due_on"), text(duty, "status")))
+        .map(|duty| {
+            (text(duty, "kind"), text(duty, "trigger_id"), text(duty, "due_on"), text(duty, "status"))
+        })
         .collect()
 }
 

@@ -1,7 +1,9 @@
 //! A worker of these tests.
 
 use chrono::NaiveDate;
+use doseward::model::facts::group::ConditionKind;
 use doseward::model::facts::rule_set::RuleSet;
+use doseward::model::identifiers::WorkerId;
 use doseward::model::unit::Unit;
 use doseward::surveillance::calendar::WorkingDays;
 use doseward::surveillance::case::{
@@ -13,8 +15,6 @@ use doseward::surveillance::level::Levels;
 use doseward::surveillance::pack::Pack;
 use doseward::surveillance::programme::{Owed, owed};
 use doseward::surveillance::triggers::{Question, statutory_levels};
-use doseward::model::facts::group::ConditionKind;
-use doseward::model::identifiers::WorkerId;
 use std::sync::LazyLock;
 use uuid::Uuid;
 
@@ -61,7 +61,8 @@ impl Known {
     }
 
     pub(crate) fn levels(&self) -> (Levels, Unit) {
-        let (levels, unit) = statutory_levels(Pack::built_in().agent(self.agent).unwrap(), self.rule_set, None);
+        let (levels, unit) =
+            statutory_levels(Pack::built_in().agent(self.agent).unwrap(), self.rule_set, None);
         (levels, unit.unwrap_or(Unit::MgPerM3))
     }
 
@@ -120,7 +121,12 @@ impl Known {
         told
     }
 
-    pub(crate) fn with_condition(mut self, kind: ConditionKind, trigger_id: Option<&str>, dates: Dates) -> Self {
+    pub(crate) fn with_condition(
+        mut self,
+        kind: ConditionKind,
+        trigger_id: Option<&str>,
+        dates: Dates,
+    ) -> Self {
         let behind = Behind::default();
         self.conditions.push(ConditionDates { kind, trigger_id: trigger_id.map(Into::into), dates, behind });
         self

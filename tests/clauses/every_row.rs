@@ -95,7 +95,11 @@ impl Row {
                 let met = |value: f64, named: Option<&str>| {
                     let mut known = self.on_days(value, 1, day);
                     if let Some(named) = named {
-                        known.grounds.push(ground(known.agent, MedicalGroundKind::Recommendation, Some(named)));
+                        known.grounds.push(ground(
+                            known.agent,
+                            MedicalGroundKind::Recommendation,
+                            Some(named),
+                        ));
                     }
                     known.met(self.row)
                 };
@@ -215,7 +219,11 @@ impl Row {
         self.expect("a ground of this clause", with(agent, kind, Some(self.row)).met(self.row), true);
         self.expect("of another clause", with(agent, kind, Some("ST999")).met(self.row), false);
         self.expect("of another agent", with("toluene", kind, None).met(self.row), false);
-        self.expect("an end without a ground", with(agent, MedicalGroundKind::Ended, None).met(self.row), false);
+        self.expect(
+            "an end without a ground",
+            with(agent, MedicalGroundKind::Ended, None).met(self.row),
+            false,
+        );
         let mut ended = with(agent, kind, None);
         let end = MedicalGround { on: date("2026-04-01"), ..ground(agent, MedicalGroundKind::Ended, None) };
         ended.grounds.push(end);
@@ -250,10 +258,11 @@ impl Row {
             let mut known = self.known.clone();
             for year in 0..count_of_years {
                 let from = start + Months::new(12 * year);
-                known.days.extend(from.iter_days().take(days).map(|on| Day {
-                    twa: Some(Measured::Value(above)),
-                    ..Day::new(on)
-                }));
+                known.days.extend(
+                    from.iter_days()
+                        .take(days)
+                        .map(|on| Day { twa: Some(Measured::Value(above)), ..Day::new(on) }),
+                );
             }
             known.met(self.row)
         };
@@ -287,7 +296,11 @@ fn task_days_and_exposure_days_pool_where_the_text_says_so_and_only_there() {
     let asbestos = known("asbestos", 0.1).finding("ST036");
     assert!(asbestos.met);
     assert_eq!(asbestos.worst.as_ref().unwrap().count, 30);
-    assert!(asbestos.note[0].contains("listed task on 15 days; dates are pooled, each once"), "{:?}", asbestos.note);
+    assert!(
+        asbestos.note[0].contains("listed task on 15 days; dates are pooled, each once"),
+        "{:?}",
+        asbestos.note
+    );
     // 29 CFR 1926.1127(l)(1)(i)(A): each limb is for itself, and covers unless shown otherwise.
     let cadmium = known("cadmium", 2.5).finding("ST025");
     assert!(!cadmium.met);

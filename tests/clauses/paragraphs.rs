@@ -1,7 +1,11 @@
 //! What each paragraph asks for, written down from its text and not from the columns of the table.
 
-use doseward::model::facts::group::ConditionKind::{self, ListedTask, RegulatedArea, RespiratorRequired, SkinContact};
-use doseward::model::facts::rule_set::RuleSet::{self, UsConstruction as CO, UsGeneralIndustry as GI, UsMaritime as MA};
+use doseward::model::facts::group::ConditionKind::{
+    self, ListedTask, RegulatedArea, RespiratorRequired, SkinContact,
+};
+use doseward::model::facts::rule_set::RuleSet::{
+    self, UsConstruction as CO, UsGeneralIndustry as GI, UsMaritime as MA,
+};
 use doseward::model::facts::worker::MedicalGroundKind::{
     self, BloodLead, OtherBiological, Recommendation, Removal, SignsOrSymptoms,
 };
@@ -41,7 +45,9 @@ pub(crate) enum Asks {
     /// Nothing that is evaluated.
     Nothing,
 }
-use Asks::{Any, Average, AverageAndGround, Days, Ground, MoreThanMonths, Nothing, Presumed, Release, Short, Years};
+use Asks::{
+    Any, Average, AverageAndGround, Days, Ground, MoreThanMonths, Nothing, Presumed, Release, Short, Years,
+};
 
 /// Row, agent, body of law, what its paragraph asks for. The paragraphs of 29 CFR stand beside the first row of each
 /// agent; levels are the action levels and limits of the same sections.
