@@ -9,10 +9,19 @@ use crate::surveillance::pack::surveillance_rule::SurveillanceRule;
 pub struct LeftToPeople {
     /// Row of the pack.
     pub row: String,
+    /// The agent, or a subject that is none.
+    pub agent_code: String,
     /// The clause as it is cited.
     pub clause: String,
     /// Why, or what.
     pub why: String,
+}
+
+impl LeftToPeople {
+    fn of(rule: &SurveillanceRule, why: String) -> Self {
+        let (row, agent_code) = (rule.trigger_id.clone(), rule.agent_code.clone());
+        Self { row, agent_code, clause: rule.clause(), why }
+    }
 }
 
 /// Why a clause is not evaluated at all; `None` where it is.
@@ -34,7 +43,7 @@ pub fn not_evaluated(pack: &Pack) -> Vec<LeftToPeople> {
     let rows = pack.surveillance.iter();
     rows.filter_map(|rule| {
         let why = why_not(pack, rule)?.to_owned();
-        Some(LeftToPeople { row: rule.trigger_id.clone(), clause: rule.clause(), why })
+        Some(LeftToPeople::of(rule, why))
     })
     .collect()
 }
@@ -45,7 +54,7 @@ pub fn left_as_notes(pack: &Pack) -> Vec<LeftToPeople> {
     for rule in &pack.surveillance {
         for detail in pack.details_of(&rule.trigger_id).filter(|detail| detail.kind == DetailKind::Note) {
             let why = detail.text.clone().unwrap_or_default();
-            found.push(LeftToPeople { row: rule.trigger_id.clone(), clause: rule.clause(), why });
+            found.push(LeftToPeople::of(rule, why));
         }
     }
     found

@@ -235,6 +235,9 @@ fn leaving_asks_for_a_last_one_unless_there_was_one_lately() {
     // Six months after 30 November 2025 are 30 May 2026, after 1 December 1 June.
     assert_eq!(leaving(Some("2025-11-30"), "2026-06-01"), owed);
     assert_eq!(leaving(Some("2025-12-01"), "2026-06-01"), None);
+    // Six months to the day are not less than six months.
+    assert_eq!(leaving(Some("2025-11-30"), "2026-05-31"), Some("leaving-2020-01-06 2026-05-30".to_owned()));
+    assert_eq!(leaving(Some("2025-11-30"), "2026-05-30"), None);
     // Whoever left long after the last exposure is no longer covered.
     assert_eq!(leaving(None, "2029-06-01"), None);
     // 29 CFR 1910.1001(l)(4)(ii): within 30 calendar days before or after.

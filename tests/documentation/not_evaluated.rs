@@ -1,0 +1,87 @@
+//! The list of the rules that the program does not evaluate, each with its reason: made from the rules, not typed.
+//!
+//! One section for each table of rules; a new one is a new entry in [`sections`].
+
+use doseward::surveillance::not_evaluated::{LeftToPeople, left_as_notes, not_evaluated as surveillance};
+use doseward::surveillance::pack::Pack;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+/// The rows of a table that are not evaluated.
+struct Section {
+    title: &'static str,
+    said: &'static str,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    rule_id: String,
+    agent_code: String,
+    clause: String,
+    reason: String,
+}
+
+fn sections() -> Vec<Section> {
+    let rows = |left: Vec<LeftToPeople>| {
+        let row = |left: LeftToPeople| Row {
+            rule_id: left.row,
+            agent_code: left.agent_code,
+            clause: left.clause,
+            reason: left.why,
+        };
+        left.into_iter().map(row).collect()
+    };
+    vec![
+        Section {
+            title: "Medical surveillance",
+            said: "Rows of `surveillance_triggers.csv`.",
+            rows: rows(surveillance(Pack::built_in())),
+        },
+        Section {
+            title: "Medical surveillance: what is left to people in rows that are evaluated",
+            said: "Clauses of which something depends on what is not kept here: findings, age, a reassignment. What the \
+                   program reads in these rows stands in `surveillance_details.csv`, with where it was read.",
+            rows: rows(left_as_notes(Pack::built_in())),
+        },
+    ]
+}
+
+/// The page from its sections.
+fn page(sections: &[Section]) -> String {
+    let mut page = "# Rules that are not evaluated\n\nThe tables under `rules/us-osha` hold more than the program \
+        can turn into a date, a standing or a duty. Every row that it leaves alone is listed here with the reason, so that \
+        nobody takes silence for \"nothing is asked\". The law in force and licensed professionals come first.\n\nThis page is \
+        written by `DOSEWARD_WRITE_DOCS=1 cargo test --test documentation`; the test fails where it is out of date.\n"
+        .to_owned();
+    for section in sections {
+        let _ = write!(page, "\n## {}\n\n{}\n\n", section.title, section.said);
+        page.push_str("| row | agent | clause | why not |\n| --- | --- | --- | --- |\n");
+        for Row { rule_id, agent_code, clause, reason } in &section.rows {
+            let _ = writeln!(page, "| {rule_id} | {agent_code} | {clause} | {reason} |");
+        }
+    }
+    page
+}
+
+fn path() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/rules-not-evaluated.md")
+}
+
+#[test]
+fn the_list_of_rules_that_are_not_evaluated_is_what_the_rules_say() {
+    let anew = page(&sections());
+    if std::env::var_os("DOSEWARD_WRITE_DOCS").is_some() {
+        std::fs::write(path(), &anew).expect("the page can be written");
+    }
+    let written = std::fs::read_to_string(path()).unwrap_or_default();
+    assert!(written == anew, "DOSEWARD_WRITE_DOCS=1 cargo test --test documentation writes the list anew");
+}
+
+#[test]
+fn no_cell_breaks_the_table_and_every_row_has_a_reason() {
+    for row in sections().iter().flat_map(|section| &section.rows) {
+        for cell in [&row.rule_id, &row.agent_code, &row.clause, &row.reason] {
+            assert!(!cell.is_empty() && !cell.contains(['|', '\n']), "{}: {cell}", row.rule_id);
+        }
+    }
+}
