@@ -10,6 +10,7 @@ use crate::surveillance::clause::Limb;
 use crate::surveillance::clause::{TimeToAct, air_limbs, compare, days_needed, limbs, window_months};
 use crate::surveillance::day_count::{Count, Dates, FirstMet, WINDOW_MONTHS, Window};
 use crate::surveillance::history_clause::{HistoryRule, Needed, read_history};
+use crate::surveillance::level::Level;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
@@ -255,10 +256,7 @@ fn condition_dates(
     let assessed = |date: NaiveDate| {
         let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
         until_assessed
-            && case
-                .days
-                .iter()
-                .any(|day| day.date == date && day.standing.is_some_and(|level| level.is_known()))
+            && case.days.iter().any(|day| day.date == date && day.standing.is_some_and(Level::is_known))
     };
     let mut dates: Vec<NaiveDate> =
         held.iter().flat_map(|condition| condition.dates.iter()).filter(|date| !assessed(*date)).collect();

@@ -163,6 +163,7 @@ fn joined(spans: &[(NaiveDate, NaiveDate)]) -> Vec<(NaiveDate, NaiveDate)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::surveillance::case::Behind;
 
     fn date(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -170,7 +171,7 @@ mod tests {
 
     fn earlier(from: &str, to: &str, days: Option<f64>, mean: Option<f64>) -> Earlier {
         let mean = mean.map(Measured::Value);
-        Earlier { from: date(from), to: date(to), days_per_year: days, mean, behind: Default::default() }
+        Earlier { from: date(from), to: date(to), days_per_year: days, mean, behind: Behind::default() }
     }
 
     /// 29 CFR 1910.1018(n)(1)(i)(B): above 5 ug/m3 on 30 or more days a year for ten or more years.

@@ -37,12 +37,12 @@ fn every_particular_belongs_to_a_row() {
 #[test]
 fn every_row_is_met_from_what_its_paragraph_asks_for_and_not_below() {
     for (row, agent, rule_set, asks) in PARAGRAPHS {
-        Row { row, known: Known::new(agent, *rule_set), rule_set: *rule_set }.check(*asks);
+        Row { id: row, known: Known::new(agent, *rule_set), rule_set: *rule_set }.check(*asks);
     }
 }
 
 struct Row {
-    row: &'static str,
+    id: &'static str,
     known: Known,
     rule_set: RuleSet,
 }
@@ -64,27 +64,27 @@ impl Row {
             Asks::Presumed(level, unit, side, days) => self.presumed(level, unit, side, days),
             Asks::Any => {
                 let day = |date, twa| Day { twa: Some(twa), ..Day::new(date) };
-                self.expect("above nothing", self.on_days(1e-6, 1, day).met(self.row), true);
-                self.expect("at nothing", self.on_days(0.0, 50, day).met(self.row), false);
-                self.expect("no day", self.known.met(self.row), false);
+                self.expect("above nothing", self.on_days(1e-6, 1, day).met(self.id), true);
+                self.expect("at nothing", self.on_days(0.0, 50, day).met(self.id), false);
+                self.expect("no day", self.known.met(self.id), false);
             }
             Asks::Days(kind, days) => {
                 let with = |count, named: Option<&str>| {
-                    self.known.clone().with_condition(kind, named, run("2026-01-05", count)).met(self.row)
+                    self.known.clone().with_condition(kind, named, run("2026-01-05", count)).met(self.id)
                 };
                 self.expect("one day more", with(days + 1, None), true);
                 self.expect("the days", with(days, None), true);
-                self.expect("the days of this clause", with(days, Some(self.row)), true);
+                self.expect("the days of this clause", with(days, Some(self.id)), true);
                 self.expect("one day less", with(days - 1, None), false);
                 self.expect("the days of another clause", with(days, Some("ST999")), false);
             }
             Asks::Release => {
                 let mut known = self.known.clone();
-                self.expect("no release", known.met(self.row), false);
+                self.expect("no release", known.met(self.id), false);
                 let behind = Behind::default();
                 known.releases.push(Presence { key: "a".into(), on: date("2026-03-05"), behind });
-                self.expect("a release", known.met(self.row), true);
-                let found = known.finding(self.row);
+                self.expect("a release", known.met(self.id), true);
+                let found = known.finding(self.id);
                 self.expect("the day before", found.covers(date("2026-03-04"), false), false);
                 self.expect("the very day", found.covers(date("2026-03-05"), false), true);
             }
@@ -101,11 +101,11 @@ impl Row {
                             Some(named),
                         ));
                     }
-                    known.met(self.row)
+                    known.met(self.id)
                 };
-                self.expect("both", met(at * (1.0 + WHISKER), Some(self.row)), true);
-                self.expect("exactly at", met(at, Some(self.row)), side == Side::AtOrAbove);
-                self.expect("just below", met(at * (1.0 - WHISKER), Some(self.row)), false);
+                self.expect("both", met(at * (1.0 + WHISKER), Some(self.id)), true);
+                self.expect("exactly at", met(at, Some(self.id)), side == Side::AtOrAbove);
+                self.expect("just below", met(at * (1.0 - WHISKER), Some(self.id)), false);
                 self.expect("no ground", met(at * (1.0 + WHISKER), None), false);
                 self.expect("a ground of another clause", met(at * (1.0 + WHISKER), Some("ST999")), false);
             }
@@ -117,7 +117,7 @@ impl Row {
                     let behind = Behind::default();
                     let mut known = self.known.clone();
                     known.earlier.push(Earlier { from, to, days_per_year: None, mean: None, behind });
-                    known.met(self.row)
+                    known.met(self.id)
                 };
                 let from = date("1980-01-01");
                 let end = from + Months::new(months);
@@ -129,23 +129,23 @@ impl Row {
             }
             Asks::Nothing => {
                 let left = not_evaluated(Pack::built_in());
-                assert!(left.iter().any(|left| left.row == self.row && !left.why.is_empty()), "{}", self.row);
+                assert!(left.iter().any(|left| left.row == self.id && !left.why.is_empty()), "{}", self.id);
                 let agents = &Pack::built_in().agents;
                 assert!(agents.iter().all(|known| known.agent.code.as_str() != self.known.agent));
             }
         }
-        let listed = not_evaluated(Pack::built_in()).iter().any(|left| left.row == self.row);
-        assert_eq!(listed, matches!(asks, Asks::Nothing), "{}", self.row);
+        let listed = not_evaluated(Pack::built_in()).iter().any(|left| left.row == self.id);
+        assert_eq!(listed, matches!(asks, Asks::Nothing), "{}", self.id);
     }
 
     #[track_caller]
     fn expect(&self, what: &str, found: bool, expected: bool) {
-        assert_eq!(found, expected, "{} ({}): {what}", self.row, self.rule_set.as_str());
+        assert_eq!(found, expected, "{} ({}): {what}", self.id, self.rule_set.as_str());
     }
 
     fn in_unit(&self, level: f64, unit: Unit) -> f64 {
         let (_, of_days) = self.known.levels();
-        unit.convert(level, of_days).unwrap_or_else(|| panic!("{}: {unit} in {of_days}", self.row))
+        unit.convert(level, of_days).unwrap_or_else(|| panic!("{}: {unit} in {of_days}", self.id))
     }
 
     fn on_days(&self, value: f64, count: usize, day: impl Fn(NaiveDate, Measured) -> Day) -> Known {
@@ -163,7 +163,7 @@ impl Row {
         day: impl Fn(NaiveDate, Measured) -> Day,
     ) {
         let at = self.in_unit(level, unit);
-        let met = |value: f64, count: usize| self.on_days(value, count, &day).met(self.row);
+        let met = |value: f64, count: usize| self.on_days(value, count, &day).met(self.id);
         self.expect("above on the days", met(at * (1.0 + WHISKER), days), true);
         self.expect("exactly at on the days", met(at, days), side == Side::AtOrAbove);
         self.expect("exactly at on more days", met(at, days + 20), side == Side::AtOrAbove);
@@ -174,10 +174,10 @@ impl Row {
             let mut known = self.on_days(at * (1.0 + WHISKER), days - 1, &day);
             let last = date("2027-01-05");
             known.days.push(day(last, Measured::Value(at * 2.0)));
-            self.expect("twelve months later", known.met(self.row), false);
+            self.expect("twelve months later", known.met(self.id), false);
             known.days.pop();
             known.days.push(day(last.pred_opt().unwrap(), Measured::Value(at * 2.0)));
-            self.expect("a day before that", known.met(self.row), true);
+            self.expect("a day before that", known.met(self.id), true);
         }
     }
 
@@ -185,18 +185,18 @@ impl Row {
         let at = self.in_unit(level, unit);
         let day = |date, twa| Day { twa: Some(twa), ..Day::new(date) };
         let exactly = side == Side::AtOrAbove;
-        self.expect("at on the days", self.on_days(at, days, day).met(self.row), exactly);
-        let fewer = self.on_days(at, days - 1, day).finding(self.row);
+        self.expect("at on the days", self.on_days(at, days, day).met(self.id), exactly);
+        let fewer = self.on_days(at, days - 1, day).finding(self.id);
         self.expect("on one day less", fewer.met, false);
         self.expect("which the days show", fewer.by_default, false);
         let note = "covered unless shown otherwise";
-        assert!(fewer.note.iter().any(|text| text == note), "{}: {:?}", self.row, fewer.note);
+        assert!(fewer.note.iter().any(|text| text == note), "{}: {:?}", self.id, fewer.note);
         // One day at the level and as many that nobody can tell as are missing: nothing shows that it was fewer.
         let untold = |count: usize| {
             let mut known = self.on_days(at, 1, day);
             let dates = run("2026-02-01", count);
             known.days.extend(dates.iter().map(|on| day(on, Measured::Below(at * 2.0))));
-            known.finding(self.row)
+            known.finding(self.id)
         };
         self.expect("one that nobody can tell too few", untold(days - 2).by_default, false);
         let presumed = untold(days - 1);
@@ -204,7 +204,7 @@ impl Row {
         self.expect("which is not the same as met", presumed.met, false);
         let mut below = self.on_days(at * (1.0 - WHISKER), 1, day);
         below.days.extend(run("2026-02-01", 200).iter().map(|on| day(on, Measured::Below(at * 2.0))));
-        self.expect("no day at the level", below.finding(self.row).by_default, false);
+        self.expect("no day at the level", below.finding(self.id).by_default, false);
     }
 
     fn ground(&self, kind: MedicalGroundKind) {
@@ -214,20 +214,20 @@ impl Row {
             known
         };
         let agent = self.known.agent;
-        self.expect("no ground", self.known.met(self.row), false);
-        self.expect("a ground", with(agent, kind, None).met(self.row), true);
-        self.expect("a ground of this clause", with(agent, kind, Some(self.row)).met(self.row), true);
-        self.expect("of another clause", with(agent, kind, Some("ST999")).met(self.row), false);
-        self.expect("of another agent", with("toluene", kind, None).met(self.row), false);
+        self.expect("no ground", self.known.met(self.id), false);
+        self.expect("a ground", with(agent, kind, None).met(self.id), true);
+        self.expect("a ground of this clause", with(agent, kind, Some(self.id)).met(self.id), true);
+        self.expect("of another clause", with(agent, kind, Some("ST999")).met(self.id), false);
+        self.expect("of another agent", with("toluene", kind, None).met(self.id), false);
         self.expect(
             "an end without a ground",
-            with(agent, MedicalGroundKind::Ended, None).met(self.row),
+            with(agent, MedicalGroundKind::Ended, None).met(self.id),
             false,
         );
         let mut ended = with(agent, kind, None);
         let end = MedicalGround { on: date("2026-04-01"), ..ground(agent, MedicalGroundKind::Ended, None) };
         ended.grounds.push(end);
-        let found = ended.finding(self.row);
+        let found = ended.finding(self.id);
         self.expect("the day before its end", found.covers(date("2026-03-31"), false), true);
         self.expect("the day of its end", found.covers(date("2026-04-01"), false), false);
     }
@@ -239,7 +239,7 @@ impl Row {
             let mut known = self.known.clone();
             let mean = Some(Measured::Value(mean));
             known.earlier.push(Earlier { from, to, days_per_year: Some(days), mean, behind });
-            known.met(self.row)
+            known.met(self.id)
         };
         let end = start + Months::new(12 * years);
         let a_year = f64::from(u32::try_from(days).unwrap());
@@ -264,7 +264,7 @@ impl Row {
                         .map(|on| Day { twa: Some(Measured::Value(above)), ..Day::new(on) }),
                 );
             }
-            known.met(self.row)
+            known.met(self.id)
         };
         self.expect("own years", own(years, days), true);
         self.expect("one own year less", own(years - 1, days), false);

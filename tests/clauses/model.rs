@@ -52,6 +52,9 @@ struct Plan {
     half_shifts: i64,
 }
 
+/// A condition of a group: which, from, to, and on how many half days a week.
+type Held = (u128, ConditionKind, NaiveDate, Option<NaiveDate>, Option<i64>);
+
 /// A random worker.
 #[derive(Debug)]
 struct Drawn {
@@ -64,7 +67,7 @@ struct Drawn {
     /// Since when a group stands where.
     standings: Vec<(u128, NaiveDate, Level)>,
     own: BTreeMap<NaiveDate, (Option<Measured>, Option<Measured>)>,
-    conditions: Vec<(u128, ConditionKind, NaiveDate, Option<NaiveDate>, Option<i64>)>,
+    conditions: Vec<Held>,
 }
 
 fn draw(seed: u64) -> Drawn {
