@@ -1,11 +1,11 @@
 //! The law's rules as pure functions over facts: no clock, no database, no agent known by name.
 //!
 //! What a statute asks stands in the rows of the [`pack`]; the code here only knows how such rows are read: which dates
-//! were worked ([`work_days`], [`schedule`], [`calendar`]), what a group's rounds mean ([`round`], [`step_down`], [`standing`]), how
-//! days are counted ([`day_count`], [`condition_days`], [`history_clause`]), which clauses are met ([`clause`], [`triggers`];
-//! for everything known of a worker, the [`case`] with who was at a release ([`presence`]), the [`finding`]s) and which duties ought to stand ([`programme`],
-//! [`duties`]); how likely a clause is to be met in the year to come ([`chance`]), and what is not evaluated
-//! ([`not_evaluated`]).
+//! were worked ([`work_days`], [`schedule`], [`calendar`]), what a group's rounds mean ([`round`], [`step_down`],
+//! [`standing`]), how days are counted ([`day_count`], [`condition_days`], [`history_clause`]), which clauses are met
+//! ([`clause`], [`triggers`]; for everything known of a worker, the [`case`] with who was at a release ([`presence`]), the
+//! [`finding`]s of an [`evaluation`]) and which duties ought to stand ([`programme`], [`duties`]); how likely a clause is to
+//! be met in the year to come ([`chance`]), and what is not evaluated ([`not_evaluated`]).
 
 pub mod calendar;
 pub mod case;
@@ -14,6 +14,7 @@ pub mod clause;
 pub mod condition_days;
 pub mod day_count;
 pub mod duties;
+pub mod evaluation;
 pub mod finding;
 pub mod history_clause;
 pub mod level;

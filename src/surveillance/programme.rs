@@ -11,6 +11,7 @@ use crate::surveillance::day_count::{Count, WINDOW_MONTHS, Window};
 use crate::surveillance::duties::{
     About, Behind, DutyGrounds, DutyKey, DutyKind, FIRST_OCCASION, OughtDuty, first_examination,
 };
+use crate::surveillance::evaluation::releases;
 use crate::surveillance::finding::{Coverage, Event, Finding};
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::surveillance_detail::{DetailKind, Part, SurveillanceDetail, TimeUnit};
@@ -321,16 +322,7 @@ impl Programme<'_> {
                             })
                             .collect()
                     }
-                    (DetailKind::OnRelease, _) => {
-                        let of = |release: &crate::surveillance::case::Presence| Event {
-                            key: format!("release-{}", release.key),
-                            on: release.on,
-                            ended: None,
-                            medical: false,
-                            behind: release.behind,
-                        };
-                        self.case.releases.iter().map(of).collect()
-                    }
+                    (DetailKind::OnRelease, _) => releases(self.case),
                     _ => continue,
                 };
                 for event in events.into_iter().filter(|event| finding.covers(event.on, false)) {

@@ -10,7 +10,8 @@ use doseward::surveillance::case::{
     Behind, Case, ConditionDates, Earlier, Employed, Examination, MedicalGround, Presence,
 };
 use doseward::surveillance::day_count::{Dates, Day};
-use doseward::surveillance::finding::{Finding, findings};
+use doseward::surveillance::evaluation::{finding, findings};
+use doseward::surveillance::finding::Finding;
 use doseward::surveillance::level::Levels;
 use doseward::surveillance::pack::Pack;
 use doseward::surveillance::programme::{Owed, owed};
@@ -91,7 +92,7 @@ impl Known {
     /// What becomes of one clause.
     pub(crate) fn finding(&self, trigger_id: &str) -> Finding<'static> {
         let case = self.case();
-        let found = doseward::surveillance::finding::finding(
+        let found = finding(
             Pack::built_in(),
             Pack::built_in().surveillance.iter().find(|rule| rule.trigger_id == trigger_id).unwrap(),
             &case,

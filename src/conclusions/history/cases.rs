@@ -64,26 +64,20 @@ fn employed(number: u128, from: &str, to: Option<&str>) -> Version<Employment> {
 }
 
 pub(super) fn assigned(
-    number: u128,
-    to_group: u128,
+    n: u128,
+    group: u128,
     from: &str,
     to: Option<&str>,
     shifts: f64,
 ) -> Version<Assignment> {
-    let fact = json!({"group_id": id(to_group), "from": from, "to": to, "shifts_per_week": shifts,
+    let fact = json!({"group_id": id(group), "from": from, "to": to, "shifts_per_week": shifts,
         "hours_per_shift": 8});
-    let mut assignment = version::<Assignment>(number, None, &fact);
-    assignment.site = Some(id(to_group + 1000).into());
+    let mut assignment = version::<Assignment>(n, None, &fact);
+    assignment.site = Some(id(group + 1000).into());
     assignment
 }
 
-pub(super) fn era(
-    from: Option<&str>,
-    to: Option<&str>,
-    method: ProfileMethod,
-    n: usize,
-    mean: Option<f64>,
-) -> EraMean {
+fn era(from: Option<&str>, to: Option<&str>, method: ProfileMethod, n: usize, mean: Option<f64>) -> EraMean {
     EraMean {
         from: from.map(date),
         to: to.map(date),
@@ -127,7 +121,7 @@ pub(super) fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
     }
 }
 
-fn exact(mean: f64) -> Vec<EraMean> {
+pub(super) fn exact(mean: f64) -> Vec<EraMean> {
     vec![era(None, None, ProfileMethod::Exact, 8, Some(mean))]
 }
 

@@ -101,20 +101,19 @@ fn shares(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::conclusions::history::cases::{assigned, case, era, exposure};
+    use crate::conclusions::history::cases::{assigned, case, exact, exposure};
     use crate::conclusions::history::worker_days::{counting_horizon, worker_days};
     use crate::conclusions::invented::date;
-    use crate::hygiene::profile::ProfileMethod;
     use crate::model::facts::rule_set::RuleSet;
     use crate::surveillance::calendar::WorkingDays;
     use crate::surveillance::case::Case;
-    use crate::surveillance::finding::finding;
+    use crate::surveillance::evaluation::finding;
     use crate::surveillance::pack::Pack;
     use crate::surveillance::triggers::Question;
 
     /// The chance that a chromium(VI) welder with these results and shifts passes thirty days, asked on 2 March 2026.
     fn chance(results: &[f64], from: &str, shifts: f64) -> Option<f64> {
-        let mut eras = vec![era(None, None, ProfileMethod::Exact, results.len(), Some(1.0))];
+        let mut eras = exact(1.0);
         eras[0].results = results.iter().copied().map(Measured::Value).collect();
         let one = case(vec![assigned(11, 2, from, None, shifts)], vec![exposure(2, eras)]);
         let evidence = one.evidence();
