@@ -40,3 +40,18 @@ pub async fn releases_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Res
         .await?;
     Ok(rows.into_iter().map(|(id,)| id).collect())
 }
+
+/// The groups that a worker was ever assigned to or worked a recorded day in, void or not.
+pub async fn groups_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<Uuid>, StoreError> {
+    let rows: Vec<(Uuid,)> = tx
+        .query(
+            "SELECT group_id FROM assignment WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
+             UNION SELECT group_id FROM worked_day WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
+             ORDER BY 1",
+        )
+        .bind(position)
+        .bind(worker)
+        .fetch_all()
+        .await?;
+    Ok(rows.into_iter().map(|(group,)| group).collect())
+}

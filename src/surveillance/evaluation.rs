@@ -14,6 +14,7 @@ use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
 use crate::surveillance::triggers::Counted;
 use chrono::NaiveDate;
+use std::collections::BTreeSet;
 
 /// Every clause of an agent under a body of law, met or not, in the order of the pack; a clause that is not evaluated
 /// ([`not_evaluated`](crate::surveillance::not_evaluated::not_evaluated)) is left out.
@@ -113,11 +114,14 @@ fn condition_dates(
     kind: ConditionKind,
 ) -> (LimbDates, Vec<Behind>) {
     let held: Vec<_> = conditions(rule, case, kind).filter(|condition| !condition.dates.is_empty()).collect();
-    let assessed = |date: NaiveDate| {
-        let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
-        until_assessed
-            && case.days.iter().any(|day| day.date == date && day.standing.is_some_and(Level::is_known))
-    };
+    let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
+    let known: BTreeSet<NaiveDate> = case
+        .days
+        .iter()
+        .filter(|day| until_assessed && day.standing.is_some_and(Level::is_known))
+        .map(|day| day.date)
+        .collect();
+    let assessed = |date: NaiveDate| known.contains(&date);
     let mut dates: Vec<NaiveDate> =
         held.iter().flat_map(|condition| condition.dates.iter()).filter(|date| !assessed(*date)).collect();
     if kind == ConditionKind::RespiratorRequired {

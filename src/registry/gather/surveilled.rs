@@ -45,8 +45,14 @@ pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<
     agents.extend(concerned::agents_of_conditions(tx, worker, as_of.position).await?);
     let earlier = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parent(worker)]).await?;
     agents.extend(earlier.iter().map(|entry| entry.fact.agent_code.to_string()));
+    let groups = concerned::groups_of_worker(tx, worker, as_of.position).await?;
     for release in releases(tx, as_of, worker).await? {
-        agents.extend(release.fact.agent_codes.iter().map(ToString::to_string));
+        let fact = &release.fact;
+        let may_be_present = fact.worker_ids.iter().any(|named| named.0 == worker)
+            || fact.group_ids.iter().any(|group| groups.contains(&group.0));
+        if may_be_present {
+            agents.extend(fact.agent_codes.iter().map(ToString::to_string));
+        }
     }
     Ok(agents.into_iter().collect())
 }
