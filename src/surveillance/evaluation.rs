@@ -16,6 +16,9 @@ use crate::surveillance::triggers::Counted;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
+/// How the occasion of an examination on a ground that meets a clause begins.
+pub(super) const GROUND: &str = "ground-";
+
 /// Every clause of an agent under a body of law, met or not, in the order of the pack; a clause that is not evaluated
 /// ([`not_evaluated`](crate::surveillance::not_evaluated::not_evaluated)) is left out.
 pub fn findings<'p>(pack: &'p Pack, case: &Case<'p>) -> Vec<Finding<'p>> {
@@ -274,7 +277,7 @@ fn grounds(rule: &SurveillanceRule, case: &Case<'_>, kinds: &[MedicalGroundKind]
     let found = case.grounds_for(&rule.trigger_id, kinds).into_iter();
     found
         .map(|ground| Event {
-            key: format!("ground-{}", ground.on),
+            key: format!("{GROUND}{}", ground.on),
             on: ground.on,
             ended: case.ended_on(ground),
             medical: true,

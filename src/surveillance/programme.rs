@@ -3,6 +3,7 @@
 //! Which occasion an examination is, is told by what brings it about and stays the same when a date is corrected: the
 //! first of a clause; the n-th of a part of the programme after those that ended; a release; a ground; an employment.
 
+use crate::model::facts::worker::MedicalGroundKind;
 use crate::model::identifiers::WorkerId;
 use crate::surveillance::calendar::{add_days, add_months};
 use crate::surveillance::case::{Act, Behind as Fact, Case, Employed, Examination};
@@ -11,11 +12,11 @@ use crate::surveillance::day_count::{Count, WINDOW_MONTHS, Window};
 use crate::surveillance::duties::{
     About, Behind, DutyGrounds, DutyKey, DutyKind, FIRST_OCCASION, OughtDuty, first_examination,
 };
-use crate::surveillance::evaluation::releases;
+use crate::surveillance::evaluation::{GROUND, releases};
 use crate::surveillance::finding::{Coverage, Event, Finding};
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::surveillance_detail::{DetailKind, Part, SurveillanceDetail, TimeUnit};
-use crate::surveillance::pack::surveillance_rule::TriggerType;
+use crate::surveillance::pack::surveillance_rule::{SurveillanceRule, TriggerType};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
@@ -29,6 +30,11 @@ pub const AT_TERMINATION: &str = "at_termination";
 pub const MEDICAL_GROUND: &str = "medical_ground";
 /// No earlier examination is on record to count from.
 pub const NONE_ON_RECORD: &str = "no_examination_on_record";
+
+/// How the occasion of a follow-up begins.
+const FOLLOW_UP: &str = "follow-up-";
+/// How the occasion of an examination on a release begins.
+const RELEASE: &str = "release-";
 
 /// An examination that ought to be offered, with the window whose counted days it rests on.
 #[derive(Debug, Clone, PartialEq)]
@@ -128,6 +134,8 @@ impl Programme<'_> {
             let itself = done.trigger_id == finding.rule.trigger_id && done.occasion == FIRST_OCCASION;
             done.act == Act::Completed
                 && !itself
+                && self.is_whole(done)
+                && !self.rests_on_ground(done)
                 && done.on <= due_on
                 && add_months(done.on, months) > first.window.from
         })
@@ -158,7 +166,7 @@ impl Programme<'_> {
             if let Some(every) = follow_up.map(SurveillanceDetail::number).filter(|every| *every > 0) {
                 let bound = follow_up.map_or(0, SurveillanceDetail::bound);
                 for (n, months) in (every..=bound).step_by(every as usize).enumerate() {
-                    let occasion = format!("{}-{}", event.key, n + 2);
+                    let occasion = format!("{FOLLOW_UP}{}-{}", event.key, n + 1);
                     owed.push(self.duty(finding, new(occasion, add_months(event.on, months), false)));
                 }
             }
@@ -166,13 +174,14 @@ impl Programme<'_> {
         owed
     }
 
-    /// The next examination of each part of each section's programme: the one that is due first.
+    /// The next examination of each part of each section's programme: the one that is due first. What rests on a medical
+    /// ground stands beside the rest and moves nothing of it, or everybody could tell that there is such a ground.
     fn next(&self, findings: &[Finding<'_>]) -> Vec<Owed> {
-        let mut soonest: BTreeMap<(String, Part), Owed> = BTreeMap::new();
+        let mut soonest: BTreeMap<(String, Part, bool), Owed> = BTreeMap::new();
         for finding in findings.iter().filter(|finding| finding.covers_somebody()) {
             for (part, intervals) in self.intervals(finding) {
                 let Some(next) = self.next_of(finding, part, &intervals, findings) else { continue };
-                let key = (finding.rule.cfr_section.clone(), part);
+                let key = (finding.rule.cfr_section.clone(), part, is_medical(finding));
                 let sooner = soonest
                     .get(&key)
                     .is_none_or(|known| next.duty.grounds.due_on < known.duty.grounds.due_on);
@@ -213,15 +222,22 @@ impl Programme<'_> {
         intervals: &[(DetailKind, u32, u32)],
         findings: &[Finding<'_>],
     ) -> Option<Owed> {
-        let of_section: Vec<&Examination> = self.examinations_of_section(&finding.rule.cfr_section).collect();
+        let medical = is_medical(finding);
+        let of_section: Vec<&Examination> = self
+            .examinations_of_section(&finding.rule.cfr_section)
+            .filter(|done| medical || !self.rests_on_ground(done))
+            .filter(|done| self.is_whole(done))
+            .collect();
         let serves = |done: &&&Examination| part_of(&done.occasion).is_none_or(|of| of == part);
         let last = of_section.iter().filter(serves).max_by_key(|done| (done.on, done.act));
         let event = finding.events.iter().rfind(|event| event.ended.is_none());
         let anchor = last.map(|done| (done.on, done.behind)).max(event.map(|event| (event.on, event.behind)));
-        let number = 1 + of_section.iter().filter(|done| part_of(&done.occasion) == Some(part)).count();
+        let number = 1 + of_section
+            .iter()
+            .filter(|done| part_of(&done.occasion) == Some(part) && self.rests_on_ground(done) == medical)
+            .count();
         let occasion = format!("{part}-{number}");
         let kind = if part == Part::Audiogram { DutyKind::Audiogram } else { DutyKind::PeriodicExamination };
-        let medical = finding.events.iter().any(|event| event.medical);
         let mut flags: Vec<&str> = Vec::new();
         if part != Part::Examination && part != Part::Audiogram {
             flags.push(part.as_str());
@@ -290,12 +306,29 @@ impl Programme<'_> {
     }
 
     fn examinations_of_section(&self, section: &str) -> impl Iterator<Item = &Examination> {
-        self.case.examinations.iter().filter(move |done| {
-            self.pack
-                .surveillance
-                .iter()
-                .any(|rule| rule.trigger_id == done.trigger_id && rule.cfr_section == section)
-        })
+        let of_it =
+            move |done: &&Examination| self.rule_of(done).is_some_and(|rule| rule.cfr_section == section);
+        self.case.examinations.iter().filter(of_it)
+    }
+
+    fn rule_of(&self, done: &Examination) -> Option<&SurveillanceRule> {
+        self.pack.surveillance.iter().find(|rule| rule.trigger_id == done.trigger_id)
+    }
+
+    /// Whether an examination was asked for by a physician's ground.
+    fn rests_on_ground(&self, done: &Examination) -> bool {
+        let of_rule = self.rule_of(done).is_some_and(|rule| looks_at_grounds(rule.trigger_type));
+        let starts = |kind: &MedicalGroundKind| done.occasion.starts_with(&on_ground(*kind));
+        of_rule && !done.occasion.starts_with(RELEASE)
+            || done.occasion.starts_with(GROUND)
+            || MedicalGroundKind::ALL.iter().any(starts)
+    }
+
+    /// Whether an examination was more than a test after a release: a clause that asks for one test asks for no examination.
+    fn is_whole(&self, done: &Examination) -> bool {
+        let asks_for_all =
+            || self.rule_of(done).is_some_and(|rule| rule.initial_exam.as_deref() == Some("yes"));
+        !done.occasion.starts_with(FOLLOW_UP) && (!done.occasion.starts_with(RELEASE) || asks_for_all())
     }
 
     /// What grounds and releases ask for of whoever a clause covers for another reason; once for a section.
@@ -311,7 +344,7 @@ impl Programme<'_> {
                                 && ground.trigger_id.as_ref().is_none_or(|id| *id == finding.rule.trigger_id)
                                 && self.case.ended_on(ground).is_none()
                         });
-                        let key = |on| format!("{}-{on}", kind.as_str().replace('_', "-"));
+                        let key = |on| format!("{}{on}", on_ground(kind));
                         grounds
                             .map(|ground| Event {
                                 key: key(ground.on),
@@ -380,7 +413,9 @@ impl Programme<'_> {
     ) -> bool {
         let Some(months) = detail.amount.and_then(|months| u32::try_from(months).ok()) else { return false };
         self.examinations_of_section(&finding.rule.cfr_section).any(|done| {
-            let full = part_of(&done.occasion).is_none_or(|part| part == Part::Examination);
+            let full = part_of(&done.occasion).is_none_or(|part| part == Part::Examination)
+                && self.is_whole(done)
+                && !self.rests_on_ground(done);
             let leaving = done.occasion.starts_with("leaving-");
             done.act == Act::Completed
                 && full
@@ -389,6 +424,28 @@ impl Programme<'_> {
                 && add_months(done.on, months) > left_on
         })
     }
+}
+
+/// How the occasion of an examination on a ground of a kind begins.
+fn on_ground(kind: MedicalGroundKind) -> String {
+    format!("{}-", kind.as_str().replace('_', "-"))
+}
+
+fn is_medical(finding: &Finding<'_>) -> bool {
+    finding.events.iter().any(|event| event.medical)
+}
+
+/// Whether clauses of a type look at a physician's grounds.
+fn looks_at_grounds(kind: TriggerType) -> bool {
+    matches!(
+        kind,
+        TriggerType::Symptoms
+            | TriggerType::EmergencyOrSymptoms
+            | TriggerType::Biological
+            | TriggerType::BiologicalRemoval
+            | TriggerType::MedicalRecommendation
+            | TriggerType::ExposureAnyPlusMedical
+    )
 }
 
 /// The part of the programme that an occasion names; `None` for a first examination and those on an event, which hold
