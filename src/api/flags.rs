@@ -6,12 +6,24 @@ use crate::conclusions::flag::Flag;
 use crate::conclusions::history::view::HistoryFlag;
 use crate::conclusions::verdict;
 use crate::hygiene::{air_clearing, profile};
+use crate::surveillance::programme;
 use std::collections::BTreeMap;
 
 /// Words of duties, which the registry writes down with them.
 const OF_DUTIES: &[(&str, &str)] = &[
     ("days_across_sites", "The days counted come from several sites together."),
     ("learned_after_due", "The registry learned of what it rests on after the day it was due."),
+    (
+        programme::COVERED_UNLESS_SHOWN,
+        "The text covers everybody at the level unless fewer days are shown, and the days on record do not show that.",
+    ),
+    (programme::AFTER_RELEASE, "Owed after a release at which the worker was present."),
+    (programme::AT_TERMINATION, "Owed on leaving employment."),
+    (programme::NONE_ON_RECORD, "No earlier examination is on record to count from."),
+    ("biological_tests", "What is due next is a test of blood or urine."),
+    ("chest_x_ray", "What is due next is an X-ray of the chest."),
+    ("physical_examination", "What is due next is the physical examination."),
+    ("lung_function", "What is due next is a test of lung function."),
     ("due_from_learning", "The due date runs from the day on which the registry learned of it."),
 ];
 

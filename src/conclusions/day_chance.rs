@@ -1,11 +1,12 @@
 //! The chance that a day is at or above a level, from what a group's results say.
 
 use crate::hygiene::censored::LogResult;
-use crate::hygiene::posterior::{largest_known, settled};
+use crate::hygiene::posterior::{Posterior, largest_known, settled};
 use crate::hygiene::profile::estimated_geometric_mean;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::record;
+use crate::surveillance::chance::Shares;
 
 /// The chance of a day, from 0 to 1, with one-sided 95 % ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,10 +40,7 @@ impl From<DayChance> for DayChanceView {
 /// The chance that a day of this group is at or above `level`; the prior is the default one for `limit`, widened where the
 /// results press on it. `None` without results that tell anything.
 pub fn day_chance(results: &[Measured], limit: Option<f64>, level: f64) -> Option<DayChance> {
-    (level > 0.0).then_some(())?;
-    let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
-    let estimate = estimated_geometric_mean(results, &logs);
-    let posterior = settled(&logs, None, limit, largest_known(results)?, estimate)?.posterior;
+    let posterior = posterior(results, limit, level)?;
     Some(DayChance {
         estimate: significant(posterior.exceedance(level)),
         lower: significant(posterior.exceedance_quantile(level, 0.05)),
@@ -50,9 +48,23 @@ pub fn day_chance(results: &[Measured], limit: Option<f64>, level: f64) -> Optio
     })
 }
 
+/// What is known of the share of this group's days at or above `level`, by the same posterior.
+pub fn day_shares(results: &[Measured], limit: Option<f64>, level: f64) -> Option<Shares> {
+    let posterior = posterior(results, limit, level)?;
+    Some(Shares::of(|probability| posterior.exceedance_quantile(level, probability)))
+}
+
+fn posterior(results: &[Measured], limit: Option<f64>, level: f64) -> Option<Posterior> {
+    (level > 0.0).then_some(())?;
+    let logs: Vec<LogResult> = results.iter().map(|result| LogResult::of(*result)).collect::<Option<_>>()?;
+    let estimate = estimated_geometric_mean(results, &logs);
+    Some(settled(&logs, None, limit, largest_known(results)?, estimate)?.posterior)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::surveillance::chance::{PlannedDays, chance_of_passing};
 
     // The rules are this registry's; the numbers are invented.
     #[test]
@@ -67,5 +79,17 @@ mod tests {
         assert!(of(&[9.0, 11.0, 8.0, 10.0]).estimate > 0.95);
         assert_eq!(day_chance(&[], Some(5.0), 2.5), None);
         assert_eq!(day_chance(&[Measured::Value(1.0)], Some(5.0), 0.0), None);
+    }
+
+    #[test]
+    fn one_planned_day_is_as_likely_as_the_mean_share_of_such_days() {
+        // Arithmetic: P(one day of one) is the posterior mean of the share.
+        for values in [&[1.0, 4.0][..], &[0.2]] {
+            let results: Vec<_> = values.iter().copied().map(Measured::Value).collect();
+            let shares = day_shares(&results, Some(5.0), 2.5).unwrap();
+            let found = chance_of_passing(0, 1, &[PlannedDays { days: 1, shares: &shares }]);
+            let mean = day_chance(&results, Some(5.0), 2.5).unwrap().estimate;
+            assert!((found - mean).abs() < 1e-4, "{found} {mean}");
+        }
     }
 }

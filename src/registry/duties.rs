@@ -262,6 +262,12 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         // What is done about a group may begin the next occasion: ventilation that was checked is due again.
         change.mark(Mark { kind: MarkKind::Profile, subject: group.0, agent: agent.to_string() });
     }
+    if let (Some(worker), Some(agent)) = (found.fact.subject.worker_id, &found.fact.agent_code)
+        && is_examination(found.fact.kind)
+    {
+        // The next examination is counted from this one.
+        change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent: agent.to_string() });
+    }
     let acts = actions(&mut change.tx, as_of, duty).await?;
     Ok(reader.view(&found, &acts, as_of.date))
 }

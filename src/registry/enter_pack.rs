@@ -114,6 +114,9 @@ impl Pack {
                 .map(|row| ("surveillance_triggers", row.trigger_id.clone(), row.to_json())),
         );
         rows.extend(
+            self.details.iter().map(|row| ("surveillance_details", row.detail_id.clone(), row.to_json())),
+        );
+        rows.extend(
             self.monitoring.iter().map(|row| ("monitoring_triggers", row.rule_id.clone(), row.to_json())),
         );
         rows.extend(

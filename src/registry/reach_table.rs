@@ -295,7 +295,7 @@ pub const TABLE: &[KindReach] = &[
             "rests_on_medical_ground",
         ],
     ),
-    row("duty_action", &[], &[], &["action", "on", "note", "rests_on_medical_ground"]),
+    row("duty_action", &[Reached::Worker], &["action", "on"], &["note", "rests_on_medical_ground"]),
     row("standing_move", &[], &[], &["group_id", "agent_code", "authority", "value", "since", "clause"]),
     row("letter", &[], &[], &["worker_id", "body", "issued_on"]),
 ];

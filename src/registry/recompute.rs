@@ -7,6 +7,7 @@ use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::summary::nothing_owed;
 use crate::registry::duties::Ought;
+use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::derived::{self, Derived};
@@ -146,12 +147,13 @@ impl Registry {
 
     async fn follow(&self, sight: &mut Sight<'_>, mark: &Mark) -> Result<Followed, Refusal> {
         let as_of = sight.as_of;
-        // A row is kept for every agent that was measured there, and for no other.
+        // A row is kept for every agent that was measured there (of a worker: or that concerns him otherwise), and for no
+        // other.
         let measured = match mark.kind {
             MarkKind::Profile => samples::agents_of_group(sight.tx, mark.subject, as_of.position).await?,
             MarkKind::Verdict => samples::agents_of_task(sight.tx, mark.subject, as_of.position).await?,
             MarkKind::Shifts => samples::agents_on_worker(sight.tx, mark.subject, as_of.position).await?,
-            MarkKind::Summary => samples::agents_of_worker(sight.tx, mark.subject, as_of.position).await?,
+            MarkKind::Summary => gather::surveilled::agents_of_worker(sight.tx, as_of, mark.subject).await?,
         };
         if mark.agent == EVERY_AGENT {
             let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;

@@ -3,6 +3,7 @@
 pub mod access_log;
 pub mod accounts;
 pub mod backend;
+pub mod concerned;
 pub mod derived;
 pub mod error;
 pub mod idempotency;

@@ -4,7 +4,9 @@ use crate::model::measured::{Answer, Measured};
 use crate::model::unit::Unit;
 use crate::surveillance::calendar::{WorkingDays, add_days, add_months};
 use crate::surveillance::day_count::{Day, FirstMet, Tier, Verdict, WINDOW_MONTHS};
-use crate::surveillance::level::Levels;
+use crate::surveillance::level::{Level, Levels};
+use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::surveillance_detail::{DetailKind, TimeUnit};
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
 use crate::surveillance::pack::table;
 use chrono::NaiveDate;
@@ -30,6 +32,14 @@ pub enum Limb {
     },
     /// Whether there was any exposure.
     AnyExposure,
+    /// The 8-hour average against a level that is neither the action level nor the limit: where a group stands does not
+    /// tell.
+    Apart {
+        /// The level.
+        level: f64,
+        /// At it, or only above it.
+        comparator: Comparator,
+    },
     /// Whether a respirator was required.
     Respirator,
 }
@@ -44,6 +54,14 @@ impl Limb {
             Self::ShortTerm { level, comparator } => {
                 Verdict::of(day.short_term.map(|average| compare(average, level, comparator)), None)
             }
+            Self::Apart { level, comparator } => {
+                // Whoever stands above the limit may be above this level too.
+                let standing = day.standing.map(|standing| match standing {
+                    Level::Unknown | Level::AboveLimit => Answer::CannotTell,
+                    _ => Answer::Below,
+                });
+                Verdict::of(day.twa.map(|twa| compare(twa, level, comparator)), standing)
+            }
             Self::AnyExposure => {
                 Verdict::of_average(day, Tier::AnyExposure, |twa| compare(twa, 0.0, Comparator::Above))
             }
@@ -54,23 +72,24 @@ impl Limb {
     }
 }
 
-fn compare(measured: Measured, level: f64, comparator: Comparator) -> Answer {
+/// How a measurement compares by a clause's comparator.
+pub(super) fn compare(measured: Measured, level: f64, comparator: Comparator) -> Answer {
     match comparator {
         Comparator::AtOrAbove => measured.against(level),
         Comparator::Above => measured.exceeds(level),
     }
 }
 
-/// The limbs of a clause in a unit; `None` where it is not about air or its level cannot be had in that unit.
+/// The limbs of a clause in a unit; `None` where no day's air is looked at, or its level cannot be had in that unit.
 pub fn limbs(rule: &SurveillanceRule, levels: Levels, unit: Unit) -> Option<Vec<Limb>> {
     match rule.trigger_type {
-        TriggerType::RespiratorDays | TriggerType::RespiratorAny => return Some(vec![Limb::Respirator]),
+        TriggerType::RespiratorDays | TriggerType::RespiratorAny => Some(vec![Limb::Respirator]),
         TriggerType::ExposureDays
         | TriggerType::ExposureDaysRebuttable
         | TriggerType::ExposureOrTaskRebuttable
         | TriggerType::ExposureOrTaskDays
         | TriggerType::ExposureAnyDay
-        | TriggerType::ExposureAny => {}
+        | TriggerType::ExposureAny => air_limbs(rule, levels, unit),
         TriggerType::ExposureAnyPlusMedical
         | TriggerType::Symptoms
         | TriggerType::Emergency
@@ -82,8 +101,12 @@ pub fn limbs(rule: &SurveillanceRule, levels: Levels, unit: Unit) -> Option<Vec<
         | TriggerType::Task
         | TriggerType::DermalDays
         | TriggerType::Area
-        | TriggerType::AreaDays => return None,
+        | TriggerType::AreaDays => None,
     }
+}
+
+/// The limbs of a metric of air, whatever else the clause asks for.
+pub(super) fn air_limbs(rule: &SurveillanceRule, levels: Levels, unit: Unit) -> Option<Vec<Limb>> {
     let metric = rule.metric.as_deref()?;
     let Some(thresholds) = &rule.threshold_value else {
         // Without a level the text asks whether there is exposure at all.
@@ -96,6 +119,10 @@ pub fn limbs(rule: &SurveillanceRule, levels: Levels, unit: Unit) -> Option<Vec<
     let averages = metric.split(" or ").map(|part| part.trim_end_matches(','));
     // What is neither an 8-hour nor a short-term average (a class of work) is not about air.
     let averages: Vec<_> = averages.filter_map(Average::of).collect();
+    if let ([], [level]) = (averages.as_slice(), thresholds.as_slice()) {
+        // A level of the clause's own, without saying over what time: a shift.
+        return Some(vec![Limb::Apart { level: *level, comparator }]);
+    }
     if let ([average], [_, _, ..]) = (averages.as_slice(), thresholds.as_slice()) {
         // One average and several levels: the level depends on the process, and the agent's own limits say which.
         let own = average.own_level(levels);
@@ -169,52 +196,77 @@ pub enum Anchor {
     DaysReached,
     /// From the day on which it was determined.
     Determined,
+    /// From the event.
+    Event,
     /// No date in the text: the day on which it was learned.
     Learned,
 }
 
-/// The anchor of a clause, from its wording.
-pub fn anchor(rule: &SurveillanceRule) -> Anchor {
-    const OF_ASSIGNMENT: [&str; 6] = [
-        "after initial assignment",
-        "after first exposure",
-        "before ",
-        "at initial",
-        "at assignment",
-        "on exposure",
-    ];
-    let Some(text) = rule.initial_due_anchor.as_deref() else { return Anchor::Learned };
-    if OF_ASSIGNMENT.iter().any(|start| text.starts_with(start)) {
-        Anchor::FirstDay
-    } else if text.starts_with("after determining") {
-        Anchor::Determined
-    } else if text.starts_with("working days after the") {
-        Anchor::DaysReached
-    } else {
-        Anchor::Learned
+/// How long there is time for a first examination.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TimeToAct {
+    /// From when.
+    pub anchor: Anchor,
+    /// How much.
+    pub amount: u32,
+    /// In what.
+    pub unit: TimeUnit,
+}
+
+impl TimeToAct {
+    /// What the pack says of a clause; nothing said: the day on which it was learned.
+    pub fn of(pack: &Pack, trigger_id: &str) -> Self {
+        let anchors = pack.details_of(trigger_id).filter_map(|detail| {
+            let anchor = match detail.kind {
+                DetailKind::DueFromFirstDay => Anchor::FirstDay,
+                DetailKind::DueFromDaysReached => Anchor::DaysReached,
+                DetailKind::DueFromDetermined => Anchor::Determined,
+                DetailKind::DueFromEvent => Anchor::Event,
+                _ => return None,
+            };
+            Some(Self { anchor, amount: detail.number(), unit: detail.unit.unwrap_or(TimeUnit::Days) })
+        });
+        anchors.into_iter().next().unwrap_or(Self {
+            anchor: Anchor::Learned,
+            amount: 0,
+            unit: TimeUnit::Days,
+        })
+    }
+
+    /// Whether it runs from the day on which the registry learned of it.
+    pub fn runs_from_learning(self) -> bool {
+        matches!(self.anchor, Anchor::Determined | Anchor::Learned)
+    }
+
+    /// The last day of it.
+    pub fn after(self, from: NaiveDate, working_days: &WorkingDays) -> NaiveDate {
+        after(from, self.amount, self.unit, working_days)
+    }
+
+    /// When the first examination is due; `learned_on` is when the registry learned of it (and so determined it), in a
+    /// calculation without facts the date on which the days are enough.
+    pub fn due_on(
+        self,
+        met: &FirstMet,
+        learned_on: Option<NaiveDate>,
+        working_days: &WorkingDays,
+    ) -> NaiveDate {
+        let from = match self.anchor {
+            Anchor::FirstDay => met.window.from,
+            Anchor::DaysReached | Anchor::Event => met.first_met_on,
+            Anchor::Determined | Anchor::Learned => learned_on.unwrap_or(met.first_met_on),
+        };
+        self.after(from, working_days)
     }
 }
 
-/// When the first examination is due; `learned_on` is when the registry learned of it (and so determined it), in a
-/// calculation without facts the date on which the days are enough.
-pub fn due_on(
-    rule: &SurveillanceRule,
-    met: &FirstMet,
-    learned_on: Option<NaiveDate>,
-    working_days: &WorkingDays,
-) -> NaiveDate {
-    let from = match anchor(rule) {
-        Anchor::FirstDay => met.window.from,
-        Anchor::DaysReached => met.first_met_on,
-        Anchor::Determined | Anchor::Learned => learned_on.unwrap_or(met.first_met_on),
-    };
-    let (number, unit) =
-        rule.initial_due_days.as_deref().map_or(("0", ""), |text| text.split_once(' ').unwrap_or((text, "")));
-    let number = number.parse().unwrap_or(0);
+/// So many days, working days, months or years later.
+pub fn after(from: NaiveDate, amount: u32, unit: TimeUnit, working_days: &WorkingDays) -> NaiveDate {
     match unit {
-        "months" => add_months(from, number),
-        _ if anchor(rule) == Anchor::DaysReached => working_days.add(from, number),
-        _ => add_days(from, number.into()),
+        TimeUnit::Days => add_days(from, amount.into()),
+        TimeUnit::WorkingDays => working_days.add(from, amount),
+        TimeUnit::Months => add_months(from, amount),
+        TimeUnit::Years => add_months(from, amount.saturating_mul(12)),
     }
 }
 
@@ -222,7 +274,6 @@ pub fn due_on(
 mod tests {
     use super::*;
     use crate::model::facts::rule_set::RuleSet;
-    use crate::surveillance::pack::Pack;
 
     fn rule(trigger_id: &str) -> &'static SurveillanceRule {
         Pack::built_in().surveillance.iter().find(|rule| rule.trigger_id == trigger_id).unwrap()
@@ -243,7 +294,8 @@ mod tests {
         for rule in &Pack::built_in().surveillance {
             let unit = rule.unit.as_deref().and_then(table::unit).unwrap_or(Unit::Ppm);
             if limbs(rule, levels, unit).is_some() && rule.initial_due_anchor.is_some() {
-                assert_ne!(anchor(rule), Anchor::Learned, "{}", rule.trigger_id);
+                let time = TimeToAct::of(Pack::built_in(), &rule.trigger_id);
+                assert_ne!(time.anchor, Anchor::Learned, "{}", rule.trigger_id);
             }
         }
     }

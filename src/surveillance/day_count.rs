@@ -127,6 +127,38 @@ impl Dates {
         self.0.len()
     }
 
+    /// In order.
+    pub fn iter(&self) -> impl Iterator<Item = NaiveDate> + '_ {
+        self.0.iter().copied()
+    }
+
+    /// Those from `from` on and before `to`.
+    pub fn within(&self, from: NaiveDate, to: NaiveDate) -> &[NaiveDate] {
+        let at = |date: NaiveDate| self.0.partition_point(|known| *known < date);
+        self.0.get(at(from)..at(to)).unwrap_or_default()
+    }
+
+    /// Whether a window [d, d + months) over a counted date d holds both the date asked about and at least `needed`
+    /// counted ones.
+    pub fn covers(&self, on: NaiveDate, months: u32, needed: usize) -> bool {
+        self.windows(months)
+            .any(|(_, count)| count.window.from <= on && on < count.window.to && count.count >= needed.max(1))
+    }
+
+    /// The windows [d, d + months), one after the other and none across another, that hold at least `needed` dates, with
+    /// the date on which each does: as many of them as there can be.
+    pub fn apart(&self, months: u32, needed: usize) -> Vec<FirstMet> {
+        let mut found: Vec<FirstMet> = Vec::new();
+        for (first, count) in self.windows(months) {
+            let free = found.last().is_none_or(|last| last.window.to <= count.window.from);
+            if free && count.count >= needed.max(1) {
+                let reached = self.0.get(first + needed.max(1) - 1).copied();
+                found.extend(reached.map(|first_met_on| FirstMet { window: count.window, first_met_on }));
+            }
+        }
+        found
+    }
+
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()

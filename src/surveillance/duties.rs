@@ -3,9 +3,11 @@
 pub use crate::model::facts::duty::DutyKind;
 use crate::model::identifiers::{DutyId, GroupId, SiteId, WorkerId};
 use crate::model::text::Line;
+use crate::surveillance::clause::TimeToAct;
 use crate::surveillance::day_count::Window;
 use crate::surveillance::pack::Pack;
-use crate::surveillance::triggers::{ClauseOutcome, runs_from_learning};
+use crate::surveillance::pack::surveillance_detail::Part;
+use crate::surveillance::triggers::ClauseOutcome;
 use chrono::NaiveDate;
 use std::collections::{BTreeSet, HashMap};
 
@@ -125,10 +127,13 @@ pub fn first_examination(
     behind: Behind,
 ) -> Option<OughtDuty> {
     let rule = pack.surveillance.iter().find(|rule| rule.trigger_id == outcome.trigger_id)?;
-    let examination = rule.initial_exam.as_deref()?;
+    rule.initial_exam.as_deref()?;
     let due_on = outcome.due_on.filter(|_| outcome.met)?;
-    let kind =
-        if examination.contains("audiogram") { DutyKind::Audiogram } else { DutyKind::OfferExamination };
+    let kind = if is_about_hearing(pack, &rule.trigger_id) {
+        DutyKind::Audiogram
+    } else {
+        DutyKind::OfferExamination
+    };
     Some(OughtDuty {
         key: DutyKey {
             kind,
@@ -140,7 +145,7 @@ pub fn first_examination(
         grounds: DutyGrounds {
             clause: outcome.clause.clone(),
             due_on,
-            due_from_learning: runs_from_learning(rule),
+            due_from_learning: TimeToAct::of(pack, &rule.trigger_id).runs_from_learning(),
             met_on: None,
             days_counted: Some(outcome.days_counted),
             window: outcome.window.clone(),
@@ -151,6 +156,11 @@ pub fn first_examination(
             medical: false,
         },
     })
+}
+
+/// Whether what a clause asks for is a hearing test.
+pub(super) fn is_about_hearing(pack: &Pack, trigger_id: &str) -> bool {
+    pack.details_of(trigger_id).any(|detail| detail.part == Some(Part::Audiogram))
 }
 
 /// The difference between the duties that ought to stand and those that do, in the order of both lists.

@@ -19,6 +19,13 @@ words! {
     }
 }
 
+impl Level {
+    /// Whether a round has told.
+    pub fn is_known(self) -> bool {
+        self != Self::Unknown
+    }
+}
+
 /// The levels that a round is read against, in the unit of its values.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Levels {

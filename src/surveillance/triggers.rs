@@ -5,7 +5,7 @@ use crate::model::facts::rule_set::RuleSet;
 use crate::model::unit::Unit;
 use crate::record;
 use crate::surveillance::calendar::WorkingDays;
-use crate::surveillance::clause::{Anchor, Limb, anchor, days_needed, due_on, limbs, window_months};
+use crate::surveillance::clause::{Limb, TimeToAct, days_needed, limbs, window_months};
 use crate::surveillance::day_count::{Dates, Day, Tier, Window};
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
@@ -77,77 +77,83 @@ pub fn levels_of(limits: &[Limit], rule_set: RuleSet, on: Option<NaiveDate>) -> 
 /// Every clause about air for an agent under a body of law, met or not, in the order of the pack.
 pub fn evaluate(pack: &Pack, question: &Question<'_>, days: &[Day]) -> Vec<ClauseOutcome> {
     pack.surveillance_of(question.agent_code, question.rule_set)
-        .filter_map(|rule| evaluate_rule(rule, question, days))
+        .filter_map(|rule| {
+            let limbs = limbs(rule, question.levels, question.unit)?;
+            let counted = Counted::of(&limbs, days);
+            Some(counted.outcome(pack, rule, question))
+        })
         .collect()
 }
 
-/// One clause; `None` where it is not about air.
-pub fn evaluate_rule(
-    rule: &SurveillanceRule,
-    question: &Question<'_>,
-    days: &[Day],
-) -> Option<ClauseOutcome> {
-    let limbs = limbs(rule, question.levels, question.unit)?;
-    let mut tally = Tally { of_limb: vec![0; limbs.len()], ..Tally::default() };
-    let counted = days.iter().filter(|day| tally.take(&limbs, day)).map(|day| day.date).collect::<Dates>();
-    let (months, needed) = (window_months(rule), days_needed(rule));
-    let worst = counted.worst(months);
-    let met = counted.first_met(months, needed);
-    let note = tally.note(rule, &limbs, met.is_some());
-    Some(ClauseOutcome {
-        trigger_id: rule.trigger_id.clone(),
-        clause: rule.clause(),
-        days_counted: worst.as_ref().map_or(0, |worst| i64::try_from(worst.count).unwrap_or(i64::MAX)),
-        window: worst.map(|worst| worst.window),
-        first_met_on: met.as_ref().map(|met| met.first_met_on),
-        due_on: met.as_ref().map(|met| due_on(rule, met, question.learned_on, question.working_days)),
-        met: met.is_some(),
-        note: (!note.is_empty()).then(|| note.join("; ")),
-    })
+/// How days were counted by the limbs of a clause.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Counted {
+    /// The dates of each limb.
+    pub of_limb: Vec<(Limb, Dates)>,
+    /// The dates of any limb, each once.
+    pub pooled: Dates,
+    /// Dates that a limb cannot tell.
+    pub undecided: Dates,
+    /// Whether dates count by where a group stands.
+    pub by_standing: bool,
 }
 
-/// Whether the due date of a clause runs from the day on which the registry learned of it, not from the days.
-pub fn runs_from_learning(rule: &SurveillanceRule) -> bool {
-    matches!(anchor(rule), Anchor::Determined | Anchor::Learned)
-}
-
-/// What was seen while the days were counted, for the note.
-#[derive(Debug, Default)]
-struct Tally {
-    of_limb: Vec<usize>,
-    undecided: usize,
-    by_standing: bool,
-}
-
-impl Tally {
-    /// Whether the day counts: by any limb, once.
-    fn take(&mut self, limbs: &[Limb], day: &Day) -> bool {
-        let (mut counts, mut undecided) = (false, false);
-        for (limb, of_limb) in limbs.iter().zip(&mut self.of_limb) {
-            let verdict = limb.verdict(day);
-            *of_limb += usize::from(verdict.counts);
-            counts |= verdict.counts;
-            undecided |= verdict.undecided;
-            self.by_standing |= verdict.counts && !verdict.measured && *limb != Limb::Respirator;
+impl Counted {
+    /// Counts days by limbs.
+    pub fn of(limbs: &[Limb], days: &[Day]) -> Self {
+        let mut of_limb: Vec<Vec<NaiveDate>> = vec![Vec::new(); limbs.len()];
+        let (mut undecided, mut by_standing) = (Vec::new(), false);
+        for day in days {
+            for (limb, dates) in limbs.iter().zip(&mut of_limb) {
+                let verdict = limb.verdict(day);
+                if verdict.counts {
+                    dates.push(day.date);
+                }
+                if verdict.undecided {
+                    undecided.push(day.date);
+                }
+                by_standing |= verdict.counts && !verdict.measured && *limb != Limb::Respirator;
+            }
         }
-        self.undecided += usize::from(undecided);
-        counts
+        Self {
+            pooled: of_limb.iter().flatten().copied().collect(),
+            undecided: undecided.into_iter().collect(),
+            of_limb: limbs.iter().copied().zip(of_limb.into_iter().map(Dates::from_iter)).collect(),
+            by_standing,
+        }
     }
 
-    fn note(&self, rule: &SurveillanceRule, limbs: &[Limb], met: bool) -> Vec<String> {
+    /// What becomes of a clause of which these are all the days.
+    fn outcome(&self, pack: &Pack, rule: &SurveillanceRule, question: &Question<'_>) -> ClauseOutcome {
+        let (months, needed) = (window_months(rule), days_needed(rule));
+        let worst = self.pooled.worst(months);
+        let met = self.pooled.first_met(months, needed);
+        let time = TimeToAct::of(pack, &rule.trigger_id);
+        let note = self.note(rule, met.is_some());
+        ClauseOutcome {
+            trigger_id: rule.trigger_id.clone(),
+            clause: rule.clause(),
+            days_counted: worst.as_ref().map_or(0, |worst| i64::try_from(worst.count).unwrap_or(i64::MAX)),
+            window: worst.map(|worst| worst.window),
+            first_met_on: met.as_ref().map(|met| met.first_met_on),
+            due_on: met.as_ref().map(|met| time.due_on(met, question.learned_on, question.working_days)),
+            met: met.is_some(),
+            note: (!note.is_empty()).then(|| note.join("; ")),
+        }
+    }
+
+    /// What must be known beside the number.
+    fn note(&self, rule: &SurveillanceRule, met: bool) -> Vec<String> {
         let mut note = Vec::new();
-        if limbs.len() > 1 {
-            let counts = limbs.iter().zip(&self.of_limb).map(|(limb, days)| match limb {
-                Limb::ShortTerm { .. } => format!("short-term average on {days} days"),
-                _ => format!("8-hour average on {days} days"),
+        if self.of_limb.len() > 1 {
+            let counts = self.of_limb.iter().map(|(limb, dates)| match limb {
+                Limb::ShortTerm { .. } => format!("short-term average on {} days", dates.len()),
+                _ => format!("8-hour average on {} days", dates.len()),
             });
             let counts: Vec<_> = counts.collect();
             note.push(format!("{}; dates are pooled, each once", counts.join(", ")));
         }
-        if self.undecided > 0 {
-            let days = if self.undecided == 1 { "day" } else { "days" };
-            note.push(format!("{} {days} cannot be told from what is known", self.undecided));
-        }
+        note.extend(self.cannot_tell());
         let rebuttable = matches!(
             rule.trigger_type,
             TriggerType::ExposureDaysRebuttable | TriggerType::ExposureOrTaskRebuttable
@@ -161,19 +167,30 @@ impl Tally {
         ) {
             note.push("listed tasks are not counted here and can meet the clause on their own".into());
         }
-        let strict_action_level = |limb: &Limb| {
-            matches!(limb, Limb::Average { comparator: Comparator::Above, tier: Tier::ActionLevel, .. })
-        };
-        if self.by_standing && limbs.iter().any(strict_action_level) {
-            note.push(
-                "the clause says above the action level; days by standing at or above it count, the stricter side"
-                    .into(),
-            );
-        }
+        note.extend(self.stricter_side());
         if rule.verification == Verification::Memory {
             note.push("the paragraph was not read: confirm the text".into());
         }
         note
+    }
+
+    /// That dates cannot be told.
+    pub(super) fn cannot_tell(&self) -> Option<String> {
+        let days = if self.undecided.len() == 1 { "day" } else { "days" };
+        let note = || format!("{} {days} cannot be told from what is known", self.undecided.len());
+        (!self.undecided.is_empty()).then(note)
+    }
+
+    /// That a standing at the action level counts where the clause says above it.
+    pub(super) fn stricter_side(&self) -> Option<String> {
+        let strict_action_level = |limb: &Limb| {
+            matches!(limb, Limb::Average { comparator: Comparator::Above, tier: Tier::ActionLevel, .. })
+        };
+        let strict = self.by_standing && self.of_limb.iter().any(|(limb, _)| strict_action_level(limb));
+        strict.then(|| {
+            "the clause says above the action level; days by standing at or above it count, the stricter side"
+                .into()
+        })
     }
 }
 

@@ -186,6 +186,11 @@ fn place(
     }
 }
 
+/// How many of s shifts a week fall in week k from 1: ceil(k·s) − ceil((k−1)·s).
+pub(super) fn shifts_in_week(shifts_per_week: f64, week: i64) -> u32 {
+    Shifts::of(shifts_per_week).in_week(week)
+}
+
 /// Shifts a week as an exact decimal fraction: 3.3 is 33/10, which no binary number is.
 #[derive(Debug, Clone, Copy)]
 struct Shifts {

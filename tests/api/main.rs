@@ -6,6 +6,7 @@
 
 mod authorisation;
 mod entry;
+mod examinations;
 mod facts;
 mod harness;
 mod held_rows;

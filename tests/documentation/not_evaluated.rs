@@ -3,6 +3,7 @@
 //! One section for each table of rules; a new one is a new entry in [`sections`].
 
 use doseward::surveillance::monitoring::not_evaluated::not_evaluated as monitoring;
+use doseward::surveillance::not_evaluated::{LeftToPeople, left_as_notes, not_evaluated as surveillance};
 use doseward::surveillance::pack::Pack;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -22,19 +23,41 @@ struct Row {
 }
 
 fn sections() -> Vec<Section> {
-    let rows = monitoring(Pack::built_in()).expect("every row is read or has a reason");
-    let rows = rows.into_iter().map(|row| Row {
+    let rows = |left: Vec<LeftToPeople>| {
+        let row = |left: LeftToPeople| Row {
+            rule_id: left.row,
+            agent_code: left.agent_code,
+            clause: left.clause,
+            reason: left.why,
+        };
+        left.into_iter().map(row).collect()
+    };
+    let of_monitoring = monitoring(Pack::built_in()).expect("every row is read or has a reason");
+    let of_monitoring = of_monitoring.into_iter().map(|row| Row {
         rule_id: row.rule_id,
         agent_code: row.agent_code,
         clause: row.clause,
         reason: row.reason,
     });
-    vec![Section {
-        title: "Monitoring, notices and controls",
-        said: "Rows of `monitoring_triggers.csv` and `controls.csv`. What the program reads in the others stands in \
-               `monitoring_readings.csv`, with where it was read.",
-        rows: rows.collect(),
-    }]
+    vec![
+        Section {
+            title: "Medical surveillance",
+            said: "Rows of `surveillance_triggers.csv`.",
+            rows: rows(surveillance(Pack::built_in())),
+        },
+        Section {
+            title: "Medical surveillance: what is left to people in rows that are evaluated",
+            said: "Clauses of which something depends on what is not kept here: findings, age, a reassignment. What the \
+                   program reads in these rows stands in `surveillance_details.csv`, with where it was read.",
+            rows: rows(left_as_notes(Pack::built_in())),
+        },
+        Section {
+            title: "Monitoring, notices and controls",
+            said: "Rows of `monitoring_triggers.csv` and `controls.csv`. What the program reads in the others stands in \
+                   `monitoring_readings.csv`, with where it was read.",
+            rows: of_monitoring.collect(),
+        },
+    ]
 }
 
 /// The page from its sections.

@@ -128,6 +128,8 @@ fn a_fact_reaches_what_the_table_says_of_its_kind() {
             ("site", None) => assert_eq!(reaches, BTreeSet::from([Reached::Site])),
             // Entered by the registry itself, which then marks everything.
             ("pack_row", None) => assert_eq!(reaches, BTreeSet::from([Reached::Registry])),
+            // Acted on through its duty: the next examination of that worker is counted from it.
+            ("duty_action", None) => assert_eq!(reaches, BTreeSet::from([Reached::Worker])),
             (kind, None) => assert_eq!(reaches, BTreeSet::new(), "{kind} says nothing here"),
             (kind, Some(said)) => assert_eq!(&reaches, said, "{kind}"),
         }

@@ -28,7 +28,7 @@ use crate::surveillance::standing::Move;
 use serde_json::{Value, json};
 
 /// A worker's facts, to be asked about.
-struct Case {
+pub(super) struct Case {
     agent: AgentEvidence,
     employments: Vec<Version<Employment>>,
     assignments: Vec<Version<Assignment>>,
@@ -39,7 +39,7 @@ struct Case {
 }
 
 impl Case {
-    fn evidence(&self) -> HistoryEvidence<'_> {
+    pub(super) fn evidence(&self) -> HistoryEvidence<'_> {
         HistoryEvidence {
             agent: &self.agent,
             employments: &self.employments,
@@ -64,11 +64,17 @@ fn employed(number: u128, from: &str, to: Option<&str>) -> Version<Employment> {
     version(number, None, &fact)
 }
 
-fn assigned(number: u128, to_group: u128, from: &str, to: Option<&str>, shifts: f64) -> Version<Assignment> {
-    let fact = json!({"group_id": id(to_group), "from": from, "to": to, "shifts_per_week": shifts,
+pub(super) fn assigned(
+    n: u128,
+    group: u128,
+    from: &str,
+    to: Option<&str>,
+    shifts: f64,
+) -> Version<Assignment> {
+    let fact = json!({"group_id": id(group), "from": from, "to": to, "shifts_per_week": shifts,
         "hours_per_shift": 8});
-    let mut assignment = version::<Assignment>(number, None, &fact);
-    assignment.site = Some(id(to_group + 1000).into());
+    let mut assignment = version::<Assignment>(n, None, &fact);
+    assignment.site = Some(id(group + 1000).into());
     assignment
 }
 
@@ -103,7 +109,7 @@ fn era(from: Option<&str>, to: Option<&str>, method: ProfileMethod, n: usize, me
 }
 
 /// A group at a site of its own with these eras.
-fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
+pub(super) fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
     GroupExposure {
         group: id(number).into(),
         site: id(number + 1000).into(),
@@ -116,11 +122,11 @@ fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
     }
 }
 
-fn exact(mean: f64) -> Vec<EraMean> {
+pub(super) fn exact(mean: f64) -> Vec<EraMean> {
     vec![era(None, None, ProfileMethod::Exact, 8, Some(mean))]
 }
 
-fn case(assignments: Vec<Version<Assignment>>, groups: Vec<GroupExposure>) -> Case {
+pub(super) fn case(assignments: Vec<Version<Assignment>>, groups: Vec<GroupExposure>) -> Case {
     Case {
         agent: agent("chromium_vi"),
         employments: vec![employed(1, "2020-01-01", None)],

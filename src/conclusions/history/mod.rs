@@ -20,6 +20,7 @@ pub mod level_period;
 pub mod noise_basis;
 pub mod noise_day;
 pub mod noise_levels;
+pub mod passing;
 pub mod piece;
 pub mod respirator;
 pub mod thresholds;

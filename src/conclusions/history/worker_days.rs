@@ -71,6 +71,11 @@ impl WorkerDays {
         }
     }
 
+    /// The days by their date.
+    pub fn facts(&self) -> BTreeMap<NaiveDate, &WorkerDay> {
+        self.days.iter().map(|day| (day.day.date, day)).collect()
+    }
+
     /// Journal positions behind the dates of a window, in order, each once.
     pub fn basis(&self, from: NaiveDate, to: NaiveDate) -> Vec<i64> {
         let inside = self.days.iter().filter(|day| from <= day.day.date && day.day.date < to);

@@ -3,20 +3,28 @@
 use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
 use crate::conclusions::history::assessed_days::{assessed_days, assessed_period};
-use crate::conclusions::history::worker_days::{WorkerDay, counting_horizon, worker_days};
-use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on};
+use crate::conclusions::history::worker_days::{counting_horizon, worker_days};
+use crate::conclusions::limits::{STATUTORY_AUTHORITY, rule_set_on, site_rule_set_on};
 use crate::model::facts::rule_set::RuleSet;
+use crate::model::facts::site::{RuleSetChange, Site};
 use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::Shape;
 use crate::registry::conclude::history::{Everything, everything};
 use crate::registry::conclude::sight::Sight;
 use crate::registry::duties::{Family, OF_A_SUMMARY, Ought};
 use crate::registry::enter_pack::REGISTRY;
+use crate::registry::gather;
+use crate::registry::gather::surveilled::Surveilled;
 use crate::registry::recompute::next_day;
 use crate::registry::refusal::Refusal;
+use crate::store::versions::Where;
+use crate::surveillance::case::Case;
 use crate::surveillance::day_count::WINDOW_MONTHS;
-use crate::surveillance::duties::{About, Behind, first_examination};
-use crate::surveillance::triggers::{ClauseOutcome, Question, evaluate, levels_of};
+use crate::surveillance::duties::About;
+use crate::surveillance::evaluation::findings;
+use crate::surveillance::finding::FindingView;
+use crate::surveillance::programme::owed;
+use crate::surveillance::triggers::{Question, levels_of};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -54,10 +62,16 @@ pub async fn summary(
     let days = worker_days(&evidence, unit, counting_horizon(found.today));
     let plain = days.plain();
     let counted = days.at_or_above();
-    let mut outcomes: Vec<ClauseOutcome> = Vec::new();
+    let worked: Vec<_> =
+        days.days.iter().flat_map(|day| day.worked.iter().map(|(group, _)| (day.day.date, *group))).collect();
+    let beside =
+        gather::surveilled::surveilled(sight.tx, sight.as_of, &found.worker, &found.agent, &worked, unit)
+            .await?;
+    let mut views: Vec<FindingView> = Vec::new();
     let mut ought = nothing_owed(WorkerId(worker), code, found.today);
     let employer = found.worker.employments.last().map(|employment| employment.fact.employer.clone());
-    for (rule_set, site) in rule_sets(sight, &found).await? {
+    let facts = days.facts();
+    for (rule_set, site) in rule_sets(sight, &found, &beside).await? {
         let limits: Vec<_> = found
             .agent
             .limits
@@ -78,23 +92,38 @@ pub async fn summary(
             learned_on: Some(found.today),
             working_days: &working_days,
         };
-        let these: Vec<ClauseOutcome> = evaluate(&pack, &question, &plain)
-            .into_iter()
-            .filter(|outcome| outcomes.iter().all(|known| known.trigger_id != outcome.trigger_id))
-            .collect();
-        for outcome in these.iter().filter(|outcome| outcome.met) {
-            let (basis, sites) = behind(outcome, &days.days);
-            let behind = Behind { basis, sites, employer: employer.clone() };
-            ought.duties.extend(first_examination(&pack, WorkerId(worker), code, outcome, behind));
+        let case = Case {
+            question,
+            today: found.today,
+            days: &plain,
+            conditions: &beside.conditions,
+            earlier: &beside.earlier,
+            releases: &beside.releases,
+            // Grounds are entered by the physician and kept in a chain of their own.
+            grounds: &[],
+            examinations: &beside.examinations,
+            employments: &beside.employments,
+        };
+        // A clause that holds under two bodies of law is one clause.
+        let mut these = findings(&pack, &case);
+        these.retain(|finding| views.iter().all(|known| known.trigger_id != finding.rule.trigger_id));
+        for mut one in owed(&pack, WorkerId(worker), &case, &these) {
+            let grounds = &mut one.duty.grounds;
+            grounds.employer.clone_from(&employer);
+            for day in one.days.iter().filter_map(|date| facts.get(date)) {
+                grounds.basis.extend(day.basis.iter().copied());
+                grounds.sites.extend(day.sites.iter().copied());
+            }
+            ought.duties.push(one.duty);
         }
-        outcomes.extend(these);
+        views.extend(these.iter().map(|finding| finding.view(&pack, &case)));
     }
     let assessed = assessed_days(&evidence, unit, assessed_period(found.today));
     let body = json!({
         "measured": counted.measured.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
         "by_standing": counted.by_standing.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
         "undecided": counted.undecided.worst(WINDOW_MONTHS).map_or(0, |worst| worst.count),
-        "clauses": outcomes.iter().map(Shape::to_json).collect::<Vec<_>>(),
+        "clauses": views.iter().map(Shape::to_json).collect::<Vec<_>>(),
         "assessed": assessed.iter().map(Shape::to_json).collect::<Vec<_>>(),
     });
     let open = found
@@ -102,9 +131,9 @@ pub async fn summary(
         .assignments
         .iter()
         .any(|assignment| assignment.fact.to.is_none_or(|to| to > found.today));
-    // A due date may run from the day on which the registry learns of the duty.
-    let slides =
-        open || !assessed.is_empty() || ought.duties.iter().any(|duty| duty.grounds.due_from_learning);
+    // A due date may run from the day on which the registry learns of the duty, and what is due next depends on whether
+    // the worker is covered today.
+    let slides = open || !assessed.is_empty() || !ought.duties.is_empty();
     let changes_on = if slides {
         Some(next_day(found.today))
     } else {
@@ -132,8 +161,13 @@ async fn dates_ahead(sight: &mut Sight<'_>, found: &Everything) -> Result<BTreeS
     Ok(dates)
 }
 
-/// The rule sets under which the worker has worked, each with a site of it, in the order of the words.
-async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
+/// The rule sets under which the worker has worked or was present at a release, each with a site of it, in the order of
+/// the words.
+async fn rule_sets(
+    sight: &mut Sight<'_>,
+    found: &Everything,
+    beside: &Surveilled,
+) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
     let mut sets: Vec<(RuleSet, SiteId)> = Vec::new();
     for exposure in &found.groups {
         if let Some(group) = sight.group(exposure.group.0).await? {
@@ -143,22 +177,14 @@ async fn rule_sets(sight: &mut Sight<'_>, found: &Everything) -> Result<Vec<(Rul
             }
         }
     }
+    for site in beside.releases.iter().filter_map(|release| release.behind.site) {
+        let Some(known) = gather::one::<Site>(sight.tx, sight.as_of, site.0).await? else { continue };
+        let changes = gather::all::<RuleSetChange>(sight.tx, sight.as_of, &[Where::Parent(site.0)]).await?;
+        let rule_set = site_rule_set_on(&known, &changes, found.today);
+        if sets.iter().all(|(other, _)| *other != rule_set) {
+            sets.push((rule_set, site));
+        }
+    }
     sets.sort_by_key(|(rule_set, _)| *rule_set);
     Ok(sets)
-}
-
-/// Journal positions and sites behind a clause: the days of its window that count.
-fn behind(outcome: &ClauseOutcome, days: &[WorkerDay]) -> (BTreeSet<i64>, BTreeSet<SiteId>) {
-    let inside = |date: NaiveDate| match &outcome.window {
-        Some(window) => window.from <= date && date < window.to,
-        None => true,
-    };
-    let counting = days.iter().filter(|day| inside(day.day.date) && day.verdict().counts);
-    let mut basis = BTreeSet::new();
-    let mut sites = BTreeSet::new();
-    for day in counting {
-        basis.extend(day.basis.iter().copied());
-        sites.extend(day.sites.iter().copied());
-    }
-    (basis, sites)
 }

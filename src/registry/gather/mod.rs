@@ -4,6 +4,7 @@
 pub mod agents;
 pub mod groups;
 pub mod samples;
+pub mod surveilled;
 pub mod workers;
 
 use crate::access::scope::Scope;

@@ -5,6 +5,7 @@ pub mod agents;
 pub mod further_rules;
 pub mod monitoring_reading;
 pub mod monitoring_rule;
+pub mod surveillance_detail;
 pub mod surveillance_rule;
 pub mod table;
 
@@ -16,6 +17,7 @@ use further_rules::{ControlRule, RecordRule, RespiratorRule};
 use monitoring_reading::MonitoringReading;
 use monitoring_rule::MonitoringRule;
 use std::sync::LazyLock;
+use surveillance_detail::{DetailKind, SurveillanceDetail};
 use surveillance_rule::SurveillanceRule;
 
 record! {
@@ -37,6 +39,8 @@ pub struct Pack {
     pub agents: Vec<PackAgent>,
     /// Clauses that start medical surveillance.
     pub surveillance: Vec<SurveillanceRule>,
+    /// Particulars of those clauses.
+    pub details: Vec<SurveillanceDetail>,
     /// Rules about monitoring and notification.
     pub monitoring: Vec<MonitoringRule>,
     /// What the engine reads in them, and in the rules about controls.
@@ -71,6 +75,7 @@ impl Pack {
         Ok(Self {
             agents: agents::agents(&table::rows(include_str!("../../../rules/us-osha/agents.csv"))?)?,
             surveillance: table::rows(include_str!("../../../rules/us-osha/surveillance_triggers.csv"))?,
+            details: table::rows(include_str!("../../../rules/us-osha/surveillance_details.csv"))?,
             monitoring: table::rows(include_str!("../../../rules/us-osha/monitoring_triggers.csv"))?,
             monitoring_readings: table::rows(include_str!("../../../rules/us-osha/monitoring_readings.csv"))?,
             respirators: table::rows(include_str!("../../../rules/us-osha/respirators.csv"))?,
@@ -91,6 +96,7 @@ impl Pack {
         Ok(Self {
             agents: Vec::new(),
             surveillance: read("surveillance_triggers", &rows("surveillance_triggers"))?,
+            details: read("surveillance_details", &rows("surveillance_details"))?,
             monitoring: read("monitoring_triggers", &rows("monitoring_triggers"))?,
             monitoring_readings: read("monitoring_readings", &rows("monitoring_readings"))?,
             respirators: read("respirators", &rows("respirators"))?,
@@ -131,6 +137,16 @@ impl Pack {
     pub fn access_deadline(&self, rule_set: RuleSet) -> Option<&RecordRule> {
         let of_all = |rule: &&RecordRule| rule.agent_code == "*" && rule.scope.contains(&rule_set);
         self.records.iter().filter(of_all).find(|rule| rule.record_type == "access_deadline")
+    }
+
+    /// The particulars of a clause, in the order of the table.
+    pub fn details_of<'p>(&'p self, trigger_id: &'p str) -> impl Iterator<Item = &'p SurveillanceDetail> {
+        self.details.iter().filter(move |detail| detail.trigger_id == trigger_id)
+    }
+
+    /// The first particular of a kind that a clause has.
+    pub fn detail<'p>(&'p self, trigger_id: &'p str, kind: DetailKind) -> Option<&'p SurveillanceDetail> {
+        self.details_of(trigger_id).find(|detail| detail.kind == kind)
     }
 
     /// The monitoring rules of an agent under a body of law, in the order of the table.

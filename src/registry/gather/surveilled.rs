@@ -1,0 +1,235 @@
+//! What the clauses look at beside measured days: conditions, earlier exposures, releases, and examinations so far.
+
+use crate::conclusions::limits::AgentEvidence;
+use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind};
+use crate::model::facts::group::Condition;
+use crate::model::facts::site::{Release, Site};
+use crate::model::facts::worker::EarlierExposure;
+use crate::model::identifiers::{GroupId, WorkerId};
+use crate::model::unit::Unit;
+use crate::model::version::Version;
+use crate::registry::gather;
+use crate::registry::gather::workers::WorkerEvidence;
+use crate::store::backend::Tx;
+use crate::store::error::StoreError;
+use crate::store::tables::Key;
+use crate::store::versions::{AsOf, Where};
+use crate::store::{concerned, samples};
+use crate::surveillance::case::{Act, Behind, ConditionDates, Earlier, Employed, Examination, Presence};
+use crate::surveillance::condition_days::{ConditionPeriod, condition_days};
+use crate::surveillance::presence::{Belonging, ReleasedOn, was_present};
+use crate::surveillance::work_days;
+use chrono::NaiveDate;
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// What is known of a worker and an agent beside days.
+#[derive(Debug, Clone, Default)]
+pub struct Surveilled {
+    /// Conditions of the worker's groups on the days he works there.
+    pub conditions: Vec<ConditionDates>,
+    /// Exposures at earlier employers.
+    pub earlier: Vec<Earlier>,
+    /// Releases at which he was present.
+    pub releases: Vec<Presence>,
+    /// Examinations on which somebody acted.
+    pub examinations: Vec<Examination>,
+    /// Employments.
+    pub employments: Vec<Employed>,
+}
+
+/// Every agent that a worker was measured for, or that a condition of his groups, a release or an earlier exposure names.
+pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<String>, StoreError> {
+    let mut agents: BTreeSet<String> =
+        samples::agents_of_worker(tx, worker, as_of.position).await?.into_iter().collect();
+    agents.extend(concerned::agents_of_conditions(tx, worker, as_of.position).await?);
+    let earlier = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parent(worker)]).await?;
+    agents.extend(earlier.iter().map(|entry| entry.fact.agent_code.to_string()));
+    let groups = concerned::groups_of_worker(tx, worker, as_of.position).await?;
+    for release in releases(tx, as_of, worker).await? {
+        let fact = &release.fact;
+        let may_be_present = fact.worker_ids.iter().any(|named| named.0 == worker)
+            || fact.group_ids.iter().any(|group| groups.contains(&group.0));
+        if may_be_present {
+            agents.extend(fact.agent_codes.iter().map(ToString::to_string));
+        }
+    }
+    Ok(agents.into_iter().collect())
+}
+
+async fn releases(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<Version<Release>>, StoreError> {
+    let ids = concerned::releases_of_worker(tx, worker, as_of.position).await?;
+    let mut found = gather::many::<Release>(tx, as_of, &ids, Where::Ids).await?;
+    found.retain(Version::stands);
+    Ok(found)
+}
+
+fn behind<F>(version: &Version<F>) -> Behind {
+    Behind { position: version.position, site: version.site }
+}
+
+/// Gathers what is known of a worker and an agent; `worked` are his days and the groups he works in, `unit` that of the
+/// days.
+pub async fn surveilled(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: &WorkerEvidence,
+    agent: &AgentEvidence,
+    worked: &[(NaiveDate, GroupId)],
+    unit: Unit,
+) -> Result<Surveilled, StoreError> {
+    let id = worker.worker.id;
+    let employed = worker.employments.iter().filter(|one| one.stands());
+    Ok(Surveilled {
+        conditions: conditions(tx, as_of, worker, agent, worked).await?,
+        earlier: earlier(tx, as_of, id, agent, unit).await?,
+        releases: presences(tx, as_of, worker, agent).await?,
+        examinations: examinations(tx, as_of, id, agent).await?,
+        employments: employed
+            .map(|one| Employed { from: one.fact.from, to: one.fact.to, behind: behind(one) })
+            .collect(),
+    })
+}
+
+async fn conditions(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: &WorkerEvidence,
+    agent: &AgentEvidence,
+    worked: &[(NaiveDate, GroupId)],
+) -> Result<Vec<ConditionDates>, StoreError> {
+    let assigned = worker.assignments.iter().map(|assignment| assignment.fact.group_id.0);
+    let recorded = worker.worked_days.iter().map(|day| day.fact.group_id.0);
+    let groups: BTreeSet<Uuid> = assigned.chain(recorded).collect();
+    let mut found = Vec::new();
+    for group in groups {
+        let of_group =
+            [Where::Parent(group), Where::Is("agent_code", Key::Text(Some(agent.code().to_string())))];
+        for condition in gather::all::<Condition>(tx, as_of, &of_group).await? {
+            let period = ConditionPeriod {
+                group: GroupId(group),
+                from: condition.fact.from,
+                to: condition.fact.to,
+                days_per_week: condition.fact.days_per_week,
+            };
+            found.push(ConditionDates {
+                kind: condition.fact.kind,
+                trigger_id: condition.fact.trigger_id.as_ref().map(ToString::to_string),
+                dates: condition_days(&period, worked.iter().copied()),
+                behind: behind(&condition),
+            });
+        }
+    }
+    Ok(found)
+}
+
+async fn earlier(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: Uuid,
+    agent: &AgentEvidence,
+    unit: Unit,
+) -> Result<Vec<Earlier>, StoreError> {
+    let all = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parent(worker)]).await?;
+    let of_agent = all.iter().filter(|entry| entry.fact.agent_code == *agent.code());
+    Ok(of_agent
+        .map(|entry| Earlier {
+            from: entry.fact.from,
+            to: entry.fact.to,
+            days_per_year: entry.fact.days_per_year,
+            mean: entry.fact.mean.as_ref().and_then(|mean| agent.convert(mean.measured, mean.unit, unit)),
+            behind: behind(entry),
+        })
+        .collect())
+}
+
+async fn presences(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: &WorkerEvidence,
+    agent: &AgentEvidence,
+) -> Result<Vec<Presence>, StoreError> {
+    let assigned: Vec<_> = worker
+        .assignments
+        .iter()
+        .filter(|assignment| assignment.stands())
+        .map(|assignment| (assignment.fact.group_id, assignment.fact.from, assignment.fact.to))
+        .collect();
+    let recorded: Vec<_> = worker
+        .worked_days
+        .iter()
+        .filter(|day| day.stands())
+        .map(|day| (day.fact.group_id, day.fact.date))
+        .collect();
+    let absences: Vec<_> = worker
+        .absences
+        .iter()
+        .filter(|absence| absence.stands())
+        .map(|absence| work_days::Absence { from: absence.fact.from, to: absence.fact.to })
+        .collect();
+    let belonging = Belonging { assigned: &assigned, recorded: &recorded, absences: &absences };
+    let mut found = Vec::new();
+    for release in releases(tx, as_of, worker.worker.id).await? {
+        if !release.fact.agent_codes.contains(agent.code()) {
+            continue;
+        }
+        let site = match release.site {
+            Some(site) => gather::one::<Site>(tx, as_of, site.0).await?,
+            None => None,
+        };
+        let on = site.map_or_else(
+            || release.fact.at.date_naive(),
+            |site| release.fact.at.with_timezone(&site.fact.time_zone.0).date_naive(),
+        );
+        let released = ReleasedOn { on, groups: &release.fact.group_ids, workers: &release.fact.worker_ids };
+        if was_present(released, WorkerId(worker.worker.id), belonging) {
+            found.push(Presence { key: release.id.to_string(), on, behind: behind(&release) });
+        }
+    }
+    Ok(found)
+}
+
+async fn examinations(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: Uuid,
+    agent: &AgentEvidence,
+) -> Result<Vec<Examination>, StoreError> {
+    let of_worker = [
+        Where::Is("worker_id", Key::Id(Some(worker))),
+        Where::Is("agent_code", Key::Text(Some(agent.code().to_string()))),
+    ];
+    let mut found = Vec::new();
+    for duty in gather::all::<Duty>(tx, as_of, &of_worker).await? {
+        let examination = matches!(
+            duty.fact.kind,
+            DutyKind::OfferExamination | DutyKind::PeriodicExamination | DutyKind::Audiogram
+        );
+        if !examination {
+            continue;
+        }
+        let acts = gather::all::<DutyAction>(tx, as_of, &[Where::Parent(duty.id)]).await?;
+        let says_most = acts
+            .iter()
+            .filter_map(|action| Some((act(action.fact.action)?, action.fact.on, action)))
+            .max_by_key(|(act, on, action)| (*act, *on, action.id));
+        found.extend(says_most.map(|(act, on, action)| Examination {
+            trigger_id: duty.fact.trigger_id.as_ref().map(ToString::to_string).unwrap_or_default(),
+            occasion: duty.fact.occasion.to_string(),
+            act,
+            on,
+            behind: behind(action),
+        }));
+    }
+    Ok(found)
+}
+
+fn act(kind: DutyActionKind) -> Option<Act> {
+    match kind {
+        DutyActionKind::Waived => Some(Act::Waived),
+        DutyActionKind::Declined => Some(Act::Declined),
+        DutyActionKind::Offered => Some(Act::Offered),
+        DutyActionKind::Completed => Some(Act::Completed),
+        DutyActionKind::Notified => None,
+    }
+}

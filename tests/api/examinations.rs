@@ -1,0 +1,148 @@
+//! Examinations that follow from facts other than a count of measured days: the next one after an offer, a release, a
+//! listed task.
+
+use crate::harness::TestApp;
+use doseward::registry::rebuild::rebuild;
+use serde_json::{Value, json};
+
+/// Today is 2 March 2026. Everything here is invented.
+async fn worker(app: &TestApp, number: &str, group: Option<&str>) -> String {
+    let hygienist = app.as_role("hygienist");
+    let body = json!({"employee_number": number, "given_name": "Wren", "family_name": number,
+        "employer": "Own works", "hired_on": "2025-01-06"});
+    let worker = hygienist.post("/workers", &body).await.id();
+    if let Some(group) = group {
+        let assignment =
+            json!({"group_id": group, "from": "2026-01-05", "shifts_per_week": 5, "hours_per_shift": 8});
+        hygienist.post(&format!("/workers/{worker}/assignments"), &assignment).await.id();
+    }
+    worker
+}
+
+/// One filter of 6 ug/m3 of chromium(VI), above the limit.
+async fn sampled(app: &TestApp, site: &str, group: &str, worker: &str) {
+    let hygienist = app.as_role("hygienist");
+    let sample = json!({"number": "S-1", "position": "breathing_zone", "shift_date": "2026-02-03",
+        "worker_id": worker, "group_id": group, "agent_codes": ["chromium_vi"],
+        "runs": [{"start": "2026-02-03T07:00:00-07:00", "end": "2026-02-03T15:00:00-07:00"}],
+        "flow_before": {"value": 2, "unit": "L/min"}, "flow_after": {"value": 2, "unit": "L/min"}});
+    let event = json!({"reference": "2026-01", "sampled_by": "K. Marl", "samples": [sample]});
+    hygienist.post(&format!("/sites/{site}/sampling-events"), &event).await.id();
+    let report = json!({"report_number": "L1", "laboratory": "Hollow Lane Laboratory", "received_on": "2026-02-20",
+        "results": [{"sample_number": "S-1", "agent_code": "chromium_vi", "blank_corrected": "yes",
+            "concentration": {"value": 6, "unit": "ug/m3"}, "reporting_limit": {"value": 0.05, "unit": "ug/m3"}}]});
+    hygienist.post(&format!("/sites/{site}/lab-reports"), &report).await.id();
+}
+
+async fn duties(app: &TestApp, worker: &str) -> Vec<Value> {
+    app.registry.settle().await.unwrap();
+    let found = app.as_role("physician").get(&format!("/duties?worker_id={worker}")).await;
+    assert_eq!(found.status, 200, "{}", found.text);
+    found.json["items"].as_array().unwrap().clone()
+}
+
+/// Kind, clause, due date, status and flags that matter here.
+fn told(duties: &[Value]) -> Vec<(&str, &str, &str, &str)> {
+    duties
+        .iter()
+        .map(|duty| {
+            (text(duty, "kind"), text(duty, "trigger_id"), text(duty, "due_on"), text(duty, "status"))
+        })
+        .collect()
+}
+
+fn text<'d>(duty: &'d Value, name: &str) -> &'d str {
+    duty[name].as_str().unwrap_or_default()
+}
+
+#[tokio::test]
+async fn the_next_examination_follows_an_offer_and_a_rebuild_moves_nothing() {
+    let app = TestApp::spawn().await;
+    let site = app.site("LYN").await;
+    let group = app.group(&site, "WELD").await;
+    let wren = worker(&app, "1", Some(&group)).await;
+    sampled(&app, &site, &group, &wren).await;
+    let owed = duties(&app, &wren).await;
+    // 29 CFR 1910.1026(k)(2)(i): 30 days after the initial assignment of 5 January 2026.
+    assert_eq!(told(&owed), [("offer_examination", "ST001", "2026-02-04", "overdue")]);
+
+    let act = |id: &Value, action: &'static str, on: &'static str| {
+        (format!("/duties/{}/actions", id.as_str().unwrap()), json!({"action": action, "on": on}))
+    };
+    let (path, offered) = act(&owed[0]["id"], "offered", "2026-02-27");
+    assert_eq!(app.as_role("physician").post(&path, &offered).await.status, 201);
+    // 29 CFR 1910.1026(k)(2)(ii): annually; counted from the offer.
+    let after = duties(&app, &wren).await;
+    assert_eq!(
+        told(&after),
+        [
+            ("offer_examination", "ST001", "2026-02-04", "met"),
+            ("periodic_examination", "ST001", "2027-02-27", "open")
+        ]
+    );
+    // It was done three days later: the same duty, counted from that day.
+    let (path, completed) = act(&owed[0]["id"], "completed", "2026-03-02");
+    assert_eq!(app.as_role("physician").post(&path, &completed).await.status, 201);
+    let done = duties(&app, &wren).await;
+    assert_eq!(told(&done)[1], ("periodic_examination", "ST001", "2027-03-02", "open"));
+    assert_eq!(done[1]["id"], after[1]["id"]);
+
+    let rebuilt = rebuild(&app.registry, |_| ()).await.unwrap();
+    assert_eq!(rebuilt.differing, 0, "{rebuilt:?}");
+    assert_eq!(duties(&app, &wren).await, done);
+}
+
+#[tokio::test]
+async fn a_release_is_owed_an_examination_by_whoever_was_present() {
+    let app = TestApp::spawn().await;
+    let site = app.site("LYN").await;
+    let (group, other) = (app.group(&site, "WELD").await, app.group(&site, "PACK").await);
+    let present = worker(&app, "1", Some(&group)).await;
+    let elsewhere = worker(&app, "2", Some(&other)).await;
+    let named = worker(&app, "3", None).await;
+    let away = worker(&app, "4", Some(&group)).await;
+    let hygienist = app.as_role("hygienist");
+    let absence = json!({"from": "2026-02-28", "to": "2026-03-02"});
+    hygienist.post(&format!("/workers/{away}/absences"), &absence).await.id();
+    // One hour past midnight in Greenwich is still 28 February in Denver.
+    let release = json!({"at": "2026-03-01T01:00:00Z", "agent_codes": ["chromium_vi"], "group_ids": [group],
+        "worker_ids": [named], "description": "A duct tore open"});
+    let path = format!("/sites/{site}/releases");
+    let release = hygienist.post(&path, &release).await;
+    assert_eq!(release.status, 201, "{}", release.text);
+    for who in [&present, &named] {
+        let owed = duties(&app, who).await;
+        // 29 CFR 1910.1026(k)(1)(i)(C), (k)(2)(v): within 30 days of the emergency.
+        assert_eq!(told(&owed), [("offer_examination", "ST003", "2026-03-30", "open")], "{who}");
+        assert_eq!(owed[0]["flags"], json!(["after_release"]));
+        assert_eq!(owed[0]["basis"], json!([release.json["position"]]));
+    }
+    for who in [&elsewhere, &away] {
+        assert_eq!(duties(&app, who).await, Vec::<Value>::new());
+    }
+    // Struck out as a false alarm, it asks for nothing.
+    let path = format!("/releases/{}/voiding", release.json["id"].as_str().unwrap());
+    let voided = hygienist.post(&path, &json!({"reason": "a drill"})).await;
+    assert!(voided.status < 300, "{}", voided.text);
+    let withdrawn = duties(&app, &present).await;
+    assert_eq!(told(&withdrawn), [("offer_examination", "ST003", "2026-03-30", "withdrawn")]);
+}
+
+#[tokio::test]
+async fn a_listed_task_asks_for_tests_without_any_sample() {
+    let app = TestApp::spawn().await;
+    let hygienist = app.as_role("hygienist");
+    let site = json!({"code": "BRG", "name": "Bridge", "time_zone": "America/Denver", "rule_set": "us_construction"});
+    let site = hygienist.post("/sites", &site).await.id();
+    let group = app.group(&site, "BURN").await;
+    let wren = worker(&app, "1", Some(&group)).await;
+    let condition = json!({"agent_code": "lead", "kind": "listed_task", "from": "2026-02-10",
+        "source": "torch burning on a painted span"});
+    let condition = hygienist.post(&format!("/groups/{group}/conditions"), &condition).await;
+    assert_eq!(condition.status, 201, "{}", condition.text);
+    let owed = duties(&app, &wren).await;
+    // 29 CFR 1926.62(d)(2)(v)(E): blood tests from the first such day, until exposure is assessed.
+    assert_eq!(told(&owed), [("offer_examination", "ST018", "2026-02-10", "overdue")]);
+    // One of the basis is the condition.
+    assert!(owed[0]["basis"].as_array().unwrap().contains(&condition.json["position"]), "{}", owed[0]);
+}
