@@ -5,13 +5,15 @@ use crate::access::policy::Action;
 use crate::model::facts::{account, agent, control, duty, group, laboratory, rules, sampling, site, worker};
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
+use crate::registry::duty_view::is_examination;
+use crate::registry::gather;
 use crate::registry::recording::Recorded;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::journal::{self, Entry, REFERENCE, Reading};
 use crate::store::tables::{self, Sees, Stored};
-use crate::store::versions;
+use crate::store::versions::{self, AsOf, Where};
 use chrono::{DateTime, Utc};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -183,11 +185,13 @@ impl Registry {
             .filter(|_| more)
             .map(|last| JournalCursor { position: last.position, ordinal: last.ordinal });
         let readable = readable(&mut tx, caller, position, &entries).await?;
+        let as_of = AsOf { position, date: self.clock.now().date_naive() };
+        let others = noted_in_sight_of_all(&mut tx, as_of, &entries).await?;
         let mut workers = BTreeSet::new();
         let mut items = Vec::with_capacity(entries.len());
         for entry in entries {
             let image = if readable.contains(&(entry.envelope.kind.clone(), entry.envelope.subject)) {
-                image_for(caller, &entry)
+                image_for(caller, &entry, &others)
             } else {
                 None
             };
@@ -227,11 +231,29 @@ async fn readable(
     Ok(readable)
 }
 
-/// The image for somebody who may read the fact; a note on a duty is the physician's.
-fn image_for(caller: &Caller, entry: &Entry) -> Option<Value> {
+/// The image for somebody who may read the fact; a note on an examination is the physician's.
+fn image_for(caller: &Caller, entry: &Entry, others: &BTreeSet<Uuid>) -> Option<Value> {
     let image: Value = serde_json::from_str(entry.image.as_ref()?).ok()?;
     let noted = entry.envelope.kind == duty::DutyAction::TABLE.kind && image["fact"].get("note").is_some();
-    (!noted || caller.may(Action::MedicalGrounds).is_ok()).then_some(image)
+    let of_another = duty_of(&image).is_some_and(|duty| others.contains(&duty));
+    (!noted || of_another || caller.may(Action::MedicalGrounds).is_ok()).then_some(image)
+}
+
+fn duty_of(image: &Value) -> Option<Uuid> {
+    image["parent_id"].as_str().and_then(|id| Uuid::parse_str(id).ok())
+}
+
+/// The duties behind these entries that are no examinations: a note on one of them is for whoever reads the duty.
+async fn noted_in_sight_of_all(
+    tx: &mut Tx,
+    as_of: AsOf,
+    entries: &[Entry],
+) -> Result<BTreeSet<Uuid>, Refusal> {
+    let acts = entries.iter().filter(|entry| entry.envelope.kind == duty::DutyAction::TABLE.kind);
+    let duties: Vec<Uuid> =
+        acts.filter_map(|entry| duty_of(&serde_json::from_str(entry.image.as_ref()?).ok()?)).collect();
+    let found = gather::many::<duty::Duty>(tx, as_of, &duties, Where::Ids).await?;
+    Ok(found.into_iter().filter(|duty| !is_examination(duty.fact.kind)).map(|duty| duty.id).collect())
 }
 
 /// The workers whom an image names.

@@ -396,3 +396,45 @@ async fn measures_and_the_access_log_do_not_tell_what_was_recorded() {
     };
     assert_eq!(lines, [("GET /api/v1/workers/{id}/medical-grounds".to_owned(),)]);
 }
+
+#[tokio::test]
+async fn a_note_on_an_examination_is_the_physicians_and_one_on_sampling_is_everybodys() {
+    let app = TestApp::spawn().await;
+    let things = record_one_of_each(&app, "LYN").await;
+    let worker = unmeasured(&app, &things).await;
+    app.registry.settle().await.unwrap();
+    raise(
+        &app,
+        &worker,
+        "cadmium",
+        vec![duty(&worker, "cadmium", DutyKind::OfferExamination, false, "2026-04-10")],
+    )
+    .await;
+    let group = About::Group(Uuid::parse_str(things.id("sites/groups")).unwrap().into());
+    let mut sampling = duty(&worker, "cadmium", DutyKind::MonitorAgain, false, "2026-04-10");
+    sampling.key.about = group;
+    let family = Family { about: group, agent_code: "cadmium".into(), kinds: &[DutyKind::MonitorAgain] };
+    let ought = Ought { family, duties: vec![sampling], learned_on: date("2026-03-01") };
+    app.registry.write_duties(&ought).await.unwrap();
+    for (kind, who, note, told) in [
+        ("offer_examination", "physician", "a note of the physician", false),
+        ("monitor_again", "hygienist", "a note of the hygienist", true),
+    ] {
+        let listed = app.as_role(who).get(&format!("/duties?kind={kind}")).await;
+        let items = listed.json["items"].as_array().unwrap();
+        let found = items.iter().find(|item| item["agent_code"] == "cadmium").unwrap();
+        let path = format!("/duties/{}/actions", found["id"].as_str().unwrap());
+        let waived = json!({"action": "waived", "on": "2026-03-02", "note": note});
+        let done = app.as_role(who).post(&path, &waived).await;
+        assert_eq!(done.status, 201, "{}", done.text);
+        let last = app.registry.now(&mut app.registry.database.read().await.unwrap()).await.unwrap().position;
+        for (reader, sees) in [("physician", true), ("hygienist", told), ("corporate", told)] {
+            let client = app.as_role(reader);
+            let entries = client.get(&format!("/journal?after={}.9&limit=10", last - 1)).await;
+            assert_eq!(entries.json["items"][0]["kind"], "duty_action", "{}", entries.text);
+            assert_eq!(entries.text.contains(note), sees, "{reader} {kind}: {}", entries.text);
+            let duties = client.get(&format!("/duties?kind={kind}")).await;
+            assert_eq!(duties.text.contains(note), sees, "{reader} {kind}: {}", duties.text);
+        }
+    }
+}
