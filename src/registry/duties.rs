@@ -42,6 +42,8 @@ pub struct Family {
     pub agent_code: String,
     /// What they ask for.
     pub kinds: &'static [DutyKind],
+    /// Whether they are those that rest on medical grounds, or the others.
+    pub medical: bool,
 }
 
 /// What a worker's summary asks for.
@@ -318,7 +320,7 @@ async fn changes(
     as_of: AsOf,
     ought: &Ought,
 ) -> Result<(BTreeMap<Uuid, Version<Duty>>, Vec<DutyChange>), Refusal> {
-    let Family { about, agent_code, kinds } = &ought.family;
+    let Family { about, agent_code, kinds, medical } = &ought.family;
     let mut of_family = vec![Where::Is("agent_code", Key::Text(Some(agent_code.clone())))];
     match about {
         About::Worker(worker) => of_family.push(Where::Is("worker_id", Key::Id(Some(worker.0)))),
@@ -328,7 +330,7 @@ async fn changes(
     let mut standing = Vec::new();
     let mut known = BTreeMap::new();
     for duty in gather::all::<Duty>(tx, as_of, &of_family).await? {
-        let same = self::about(&duty.fact.subject) == Some(*about);
+        let same = self::about(&duty.fact.subject) == Some(*about) && duty.fact.is_medical() == *medical;
         if duty.fact.withdrawn.is_some() || !same || !kinds.contains(&duty.fact.kind) {
             continue;
         }

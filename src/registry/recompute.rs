@@ -118,8 +118,8 @@ impl Registry {
         }
         drop(tx);
         // Duties come before the marks are cleared: whoever is stopped in between finds the mark again.
-        for ought in done.iter_mut().filter_map(|followed| followed.duties.take()) {
-            self.write_duties(&ought).await?;
+        for ought in done.iter().flat_map(|followed| &followed.duties) {
+            self.write_duties(ought).await?;
         }
         let mut tx = self.database.write().await?;
         for (mark, followed) in claimed.iter().zip(&done) {
@@ -159,7 +159,11 @@ impl Registry {
             let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;
             let expected = match mark.kind {
                 MarkKind::Profile => monitoring::expected_agents(sight, mark.subject).await?,
-                _ => Vec::new(),
+                // Looked at, but no row is kept of them: a row would tell that there is a ground.
+                MarkKind::Summary => {
+                    gather::surveilled::agents_of_grounds(sight.tx, as_of, mark.subject).await?
+                }
+                MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
             let agents: BTreeSet<String> = measured.into_iter().chain(kept).chain(expected).collect();
             let spread = agents.into_iter().map(|agent| Mark { agent, ..mark.clone() }).collect();
@@ -168,12 +172,16 @@ impl Registry {
         if !measured.contains(&mark.agent) {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
             let duties = match mark.kind {
-                MarkKind::Summary => Some(nothing_owed(mark.subject.into(), &mark.agent, as_of.date)),
+                MarkKind::Summary => {
+                    let [ought, _] = nothing_owed(mark.subject.into(), &mark.agent, as_of.date);
+                    let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
+                    vec![ought, summary.on_grounds]
+                }
                 // Where the agent is expected and was never measured, monitoring is owed all the same.
                 MarkKind::Profile => {
-                    Some(monitoring::monitoring(sight, mark.subject, &mark.agent).await?.ought)
+                    vec![monitoring::monitoring(sight, mark.subject, &mark.agent).await?.ought]
                 }
-                MarkKind::Verdict | MarkKind::Shifts => None,
+                MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
             return Ok(Followed { gone: true, duties, ..Followed::default() });
         }
@@ -182,13 +190,13 @@ impl Registry {
                 let body = derive::profile(sight, mark.subject, &mark.agent).await?;
                 let Monitoring { ought, changes_on } =
                     monitoring::monitoring(sight, mark.subject, &mark.agent).await?;
-                (body, changes_on, Some(ought))
+                (body, changes_on, vec![ought])
             }
-            MarkKind::Verdict => (derive::verdict(sight, mark.subject, &mark.agent).await?, None, None),
-            MarkKind::Shifts => (derive::shifts(sight, mark.subject, &mark.agent).await?, None, None),
+            MarkKind::Verdict => (derive::verdict(sight, mark.subject, &mark.agent).await?, None, Vec::new()),
+            MarkKind::Shifts => (derive::shifts(sight, mark.subject, &mark.agent).await?, None, Vec::new()),
             MarkKind::Summary => {
                 let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
-                (summary.body, summary.changes_on, Some(summary.ought))
+                (summary.body, summary.changes_on, vec![summary.ought, summary.on_grounds])
             }
         };
         let members = match mark.kind {
@@ -208,7 +216,7 @@ struct Followed {
     gone: bool,
     members: Vec<uuid::Uuid>,
     spread: Vec<Mark>,
-    duties: Option<Ought>,
+    duties: Vec<Ought>,
 }
 
 /// The first date on which a summary seen from a day would differ: the next day slides its windows.

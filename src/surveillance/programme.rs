@@ -91,7 +91,7 @@ impl Programme<'_> {
                 due_on: new.due_on,
                 due_from_learning: new.due_from_learning,
                 met_on: None,
-                medical: false,
+                medical: new.flags.contains(&MEDICAL_GROUND),
                 days_counted: worst.map(|worst| i64::try_from(worst.count).unwrap_or(i64::MAX)),
                 window: worst.map(|worst| worst.window.clone()),
                 basis: new.facts.iter().map(|fact| fact.position).collect(),

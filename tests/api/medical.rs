@@ -57,8 +57,11 @@ fn duty(worker: &str, agent: &str, kind: DutyKind, medical: bool, due_on: &str) 
 /// Writes the duties of a worker and an agent, as the registry does when the facts ask for them.
 async fn raise(app: &TestApp, worker: &str, agent: &str, duties: Vec<OughtDuty>) {
     let about = About::Worker(Uuid::parse_str(worker).unwrap().into());
-    let family = Family { about, agent_code: agent.to_owned(), kinds: OF_A_SUMMARY };
-    app.registry.write_duties(&Ought { family, duties, learned_on: date("2026-03-01") }).await.unwrap();
+    let (on_grounds, others): (Vec<_>, Vec<_>) = duties.into_iter().partition(|duty| duty.grounds.medical);
+    for (medical, duties) in [(false, others), (true, on_grounds)] {
+        let family = Family { about, agent_code: agent.to_owned(), kinds: OF_A_SUMMARY, medical };
+        app.registry.write_duties(&Ought { family, duties, learned_on: date("2026-03-01") }).await.unwrap();
+    }
 }
 
 /// A worker whom nothing was measured on, so that no duty of his own is raised.
@@ -413,7 +416,12 @@ async fn a_note_on_an_examination_is_the_physicians_and_one_on_sampling_is_every
     let group = About::Group(Uuid::parse_str(things.id("sites/groups")).unwrap().into());
     let mut sampling = duty(&worker, "cadmium", DutyKind::MonitorAgain, false, "2026-04-10");
     sampling.key.about = group;
-    let family = Family { about: group, agent_code: "cadmium".into(), kinds: &[DutyKind::MonitorAgain] };
+    let family = Family {
+        about: group,
+        agent_code: "cadmium".into(),
+        kinds: &[DutyKind::MonitorAgain],
+        medical: false,
+    };
     let ought = Ought { family, duties: vec![sampling], learned_on: date("2026-03-01") };
     app.registry.write_duties(&ought).await.unwrap();
     for (kind, who, note, told) in [

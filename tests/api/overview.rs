@@ -93,7 +93,7 @@ async fn overdue(app: &TestApp, worker: &str, medical: bool) {
             medical,
         },
     };
-    let family = Family { about, agent_code: "cadmium".into(), kinds: OF_A_SUMMARY };
+    let family = Family { about, agent_code: "cadmium".into(), kinds: OF_A_SUMMARY, medical: false };
     app.registry
         .write_duties(&Ought { family, duties: vec![duty], learned_on: day("2026-02-10") })
         .await

@@ -56,8 +56,12 @@ pub async fn expected_agents(sight: &mut Sight<'_>, group: Uuid) -> Result<Vec<S
 /// Only when storage fails.
 pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Result<Monitoring, Refusal> {
     let today = sight.as_of.date;
-    let family =
-        Family { about: About::Group(GroupId(group)), agent_code: code.to_owned(), kinds: OF_A_PROFILE };
+    let family = Family {
+        about: About::Group(GroupId(group)),
+        agent_code: code.to_owned(),
+        kinds: OF_A_PROFILE,
+        medical: false,
+    };
     let nothing = Monitoring {
         ought: Ought { family: family.clone(), duties: Vec::new(), learned_on: today },
         changes_on: None,

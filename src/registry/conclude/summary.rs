@@ -23,7 +23,7 @@ use crate::surveillance::day_count::WINDOW_MONTHS;
 use crate::surveillance::duties::About;
 use crate::surveillance::evaluation::findings;
 use crate::surveillance::finding::FindingView;
-use crate::surveillance::programme::owed;
+use crate::surveillance::programme::{Owed, owed};
 use crate::surveillance::triggers::{Question, levels_of};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::{Value, json};
@@ -37,8 +37,10 @@ pub struct Summary {
     pub body: Value,
     /// The first date on which it would differ with no new fact.
     pub changes_on: Option<NaiveDate>,
-    /// The duties that ought to stand.
+    /// The duties that ought to stand but for those on medical grounds.
     pub ought: Ought,
+    /// Those on medical grounds, of which the row knows nothing.
+    pub on_grounds: Ought,
 }
 
 /// The summary of a worker and an agent over all sites.
@@ -54,8 +56,8 @@ pub async fn summary(
     let everything_there_is = Scope::everything(REGISTRY);
     let found = everything(sight, now, worker, code, &everything_there_is, Asked::default()).await?;
     let Some(found) = found else {
-        let ought = nothing_owed(WorkerId(worker), code, sight.as_of.date);
-        return Ok(Summary { body: json!({}), changes_on: None, ought });
+        let [ought, on_grounds] = nothing_owed(WorkerId(worker), code, sight.as_of.date);
+        return Ok(Summary { body: json!({}), changes_on: None, ought, on_grounds });
     };
     let evidence = found.evidence();
     let unit = evidence.unit();
@@ -68,7 +70,9 @@ pub async fn summary(
         gather::surveilled::surveilled(sight.tx, sight.as_of, &found.worker, &found.agent, &worked, unit)
             .await?;
     let mut views: Vec<FindingView> = Vec::new();
-    let mut ought = nothing_owed(WorkerId(worker), code, found.today);
+    let [mut ought, mut on_grounds] = nothing_owed(WorkerId(worker), code, found.today);
+    let medical_grounds = gather::surveilled::grounds(sight.tx, sight.as_of, worker, code).await?;
+    let mut known_on_grounds: BTreeSet<String> = BTreeSet::new();
     let employer = found.worker.employments.last().map(|employment| employment.fact.employer.clone());
     let facts = days.facts();
     for (rule_set, site) in rule_sets(sight, &found, &beside).await? {
@@ -99,7 +103,6 @@ pub async fn summary(
             conditions: &beside.conditions,
             earlier: &beside.earlier,
             releases: &beside.releases,
-            // Grounds are entered by the physician and kept in a chain of their own.
             grounds: &[],
             examinations: &beside.examinations,
             employments: &beside.employments,
@@ -107,14 +110,23 @@ pub async fn summary(
         // A clause that holds under two bodies of law is one clause.
         let mut these = findings(&pack, &case);
         these.retain(|finding| views.iter().all(|known| known.trigger_id != finding.rule.trigger_id));
-        for mut one in owed(&pack, WorkerId(worker), &case, &these) {
+        let with_days = |mut one: Owed| {
             let grounds = &mut one.duty.grounds;
             grounds.employer.clone_from(&employer);
             for day in one.days.iter().filter_map(|date| facts.get(date)) {
                 grounds.basis.extend(day.basis.iter().copied());
                 grounds.sites.extend(day.sites.iter().copied());
             }
-            ought.duties.push(one.duty);
+            one.duty
+        };
+        ought.duties.extend(owed(&pack, WorkerId(worker), &case, &these).into_iter().map(with_days));
+        if !medical_grounds.is_empty() {
+            // Evaluated apart, so that nothing that others see depends on a ground.
+            let case = Case { grounds: &medical_grounds, ..case };
+            let mut these = findings(&pack, &case);
+            these.retain(|finding| known_on_grounds.insert(finding.rule.trigger_id.clone()));
+            let medical = owed(&pack, WorkerId(worker), &case, &these).into_iter();
+            on_grounds.duties.extend(medical.map(with_days).filter(|duty| duty.grounds.medical));
         }
         views.extend(these.iter().map(|finding| finding.view(&pack, &case)));
     }
@@ -139,13 +151,16 @@ pub async fn summary(
     } else {
         dates_ahead(sight, &found).await?.into_iter().find(|date| *date > found.today)
     };
-    Ok(Summary { body, changes_on, ought })
+    Ok(Summary { body, changes_on, ought, on_grounds })
 }
 
-/// That a worker is owed nothing for an agent.
-pub fn nothing_owed(worker: WorkerId, code: &str, learned_on: NaiveDate) -> Ought {
-    let family = Family { about: About::Worker(worker), agent_code: code.to_owned(), kinds: OF_A_SUMMARY };
-    Ought { family, duties: Vec::new(), learned_on }
+/// That a worker is owed nothing for an agent: neither but for medical grounds nor on them.
+pub fn nothing_owed(worker: WorkerId, code: &str, learned_on: NaiveDate) -> [Ought; 2] {
+    [false, true].map(|medical| {
+        let about = About::Worker(worker);
+        let family = Family { about, agent_code: code.to_owned(), kinds: OF_A_SUMMARY, medical };
+        Ought { family, duties: Vec::new(), learned_on }
+    })
 }
 
 /// The dates from which other limits or rule sets hold, in order.

@@ -4,7 +4,7 @@ use crate::conclusions::limits::AgentEvidence;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind};
 use crate::model::facts::group::Condition;
 use crate::model::facts::site::{Release, Site};
-use crate::model::facts::worker::EarlierExposure;
+use crate::model::facts::worker::{EarlierExposure, MedicalGround};
 use crate::model::identifiers::{GroupId, WorkerId};
 use crate::model::unit::Unit;
 use crate::model::version::Version;
@@ -15,7 +15,9 @@ use crate::store::error::StoreError;
 use crate::store::tables::Key;
 use crate::store::versions::{AsOf, Where};
 use crate::store::{concerned, samples};
-use crate::surveillance::case::{Act, Behind, ConditionDates, Earlier, Employed, Examination, Presence};
+use crate::surveillance::case::{
+    self, Act, Behind, ConditionDates, Earlier, Employed, Examination, Presence,
+};
 use crate::surveillance::condition_days::{ConditionPeriod, condition_days};
 use crate::surveillance::presence::{Belonging, ReleasedOn, was_present};
 use crate::surveillance::work_days;
@@ -55,6 +57,32 @@ pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<
         }
     }
     Ok(agents.into_iter().collect())
+}
+
+/// The agents that a worker's medical grounds are about: known to whoever writes duties, and to no stored conclusion.
+pub async fn agents_of_grounds(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<String>, StoreError> {
+    let found = gather::all::<MedicalGround>(tx, as_of, &[Where::Parent(worker)]).await?;
+    Ok(found.iter().map(|ground| ground.fact.agent_code.to_string()).collect())
+}
+
+/// A worker's medical grounds about an agent, in order of date.
+pub async fn grounds(
+    tx: &mut Tx,
+    as_of: AsOf,
+    worker: Uuid,
+    agent_code: &str,
+) -> Result<Vec<case::MedicalGround>, StoreError> {
+    let mut found = gather::all::<MedicalGround>(tx, as_of, &[Where::Parent(worker)]).await?;
+    found.retain(|ground| ground.fact.agent_code.as_str() == agent_code);
+    found.sort_by_key(|ground| (ground.fact.on, ground.id));
+    let ground = |found: &Version<MedicalGround>| case::MedicalGround {
+        kind: found.fact.kind,
+        trigger_id: found.fact.trigger_id.as_ref().map(ToString::to_string),
+        on: found.fact.on,
+        agent_code: found.fact.agent_code.to_string(),
+        behind: behind(found),
+    };
+    Ok(found.iter().map(ground).collect())
 }
 
 async fn releases(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<Version<Release>>, StoreError> {
