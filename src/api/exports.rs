@@ -200,8 +200,7 @@ async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
         })
         .collect();
     note_bulk(&app, &request, as_of, "export", people.len()).await?;
-    let at = app.registry.seen_from(asked.question.as_known_on);
-    let bundle = fhir::bundle(at, &people, &requests, &found.averages);
+    let bundle = fhir::bundle(&people, &requests, &found.averages);
     Ok(Reply::new(StatusCode::OK, "application/fhir+json", bundle.to_string())
         .with(header::CONTENT_DISPOSITION, "attachment; filename=\"surveillance.fhir.json\"")
         .with(HeaderName::from_static("x-position"), &as_of.position.to_string()))

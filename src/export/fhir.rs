@@ -11,7 +11,7 @@ use crate::model::identifiers::{DutyId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
@@ -58,12 +58,7 @@ pub struct Request {
 }
 
 /// The bundle, in the order of its parts.
-pub fn bundle(
-    at: DateTime<Utc>,
-    people: &[Person],
-    requests: &[Request],
-    averages: &[ShiftAverageView],
-) -> Value {
+pub fn bundle(people: &[Person], requests: &[Request], averages: &[ShiftAverageView]) -> Value {
     let resources = people
         .iter()
         .map(patient)
@@ -75,7 +70,7 @@ pub fn bundle(
             json!({"fullUrl": format!("urn:uuid:{id}"), "resource": resource})
         })
         .collect();
-    json!({"resourceType": "Bundle", "type": "collection", "timestamp": at.to_rfc3339(), "entry": entries})
+    json!({"resourceType": "Bundle", "type": "collection", "entry": entries})
 }
 
 fn reference(id: Uuid) -> Value {
@@ -326,8 +321,7 @@ mod tests {
             family: "B".into(),
             employments: vec![],
         };
-        let at = "2026-03-02T08:00:00Z".parse().unwrap();
-        let all = bundle(at, &[person], &[request(Some("29 CFR 1910.1026(k)(1)(i)(A)"))], &averages);
+        let all = bundle(&[person], &[request(Some("29 CFR 1910.1026(k)(1)(i)(A)"))], &averages);
         let urls: Vec<&str> =
             all["entry"].as_array().unwrap().iter().map(|one| one["fullUrl"].as_str().unwrap()).collect();
         let asked = &all["entry"][1]["resource"];

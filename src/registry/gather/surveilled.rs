@@ -59,9 +59,10 @@ pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<
     Ok(agents.into_iter().collect())
 }
 
-/// The agents that a worker's medical grounds are about: known to whoever writes duties, and to no stored conclusion.
+/// The agents that a worker's medical grounds are about, voided ones too, whose duties are to be withdrawn: known to whoever
+/// writes duties, and to no stored conclusion.
 pub async fn agents_of_grounds(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<String>, StoreError> {
-    let found = gather::all::<MedicalGround>(tx, as_of, &[Where::Parent(worker)]).await?;
+    let found = gather::many::<MedicalGround>(tx, as_of, &[worker], Where::Parents).await?;
     Ok(found.iter().map(|ground| ground.fact.agent_code.to_string()).collect())
 }
 
