@@ -29,7 +29,8 @@ pub const FLAGS: &[(&str, &str)] = &[
     (BLANK_HIGH, "The mean field blank is above a tenth of the sample's mass, or above its reporting limit."),
     (
         BELOW_REPORTING_LIMIT,
-        "With the blanks taken off the mass is below the reporting limit; the raw value is kept beside it.",
+        "With the blanks taken off the mass is below the reporting limit, or below zero without one; the raw value is kept beside \
+         it.",
     ),
     (NOT_CORRECTED, "A bound or a range is never corrected by blanks."),
     (

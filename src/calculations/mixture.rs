@@ -27,7 +27,10 @@ pub const FLAGS: &[(&str, &str)] = &[
         "A component is a bound or a range: the sum is no number but lies between the ends given.",
     ),
     (CANNOT_TELL, "What is known does not tell whether the sum is above 1."),
-    (NO_MIXTURE_ERROR, "The error of the sum needs a plain value and an error of every component."),
+    (
+        NO_MIXTURE_ERROR,
+        "The error of the sum needs a plain value and an error of every component, and a sum above zero.",
+    ),
 ];
 
 record! {

@@ -143,15 +143,14 @@ fn workers(input: &SamplePlanInput, faults: &mut Faults, working: &mut Working) 
     if size.is_some_and(|size| !(1..=GROUP_MOST).contains(&size)) {
         faults.note("/group_size", format!("must be 1 to {GROUP_MOST}"));
     }
-    let mut share = |field: Option<f64>, at: &str| {
-        let share = needed(field, at, faults);
-        if share.is_some_and(|share| !(share > 0.0 && share < 1.0)) {
-            faults.note(at, "must be above 0 and below 1");
-        }
-        share
-    };
-    let (confidence, top) =
-        (share(input.confidence, "/confidence"), share(input.top_fraction, "/top_fraction"));
+    let confidence = needed(input.confidence, "/confidence", faults);
+    if confidence.is_some_and(|share| !(share > 0.0 && share < 1.0)) {
+        faults.note("/confidence", "must be above 0 and below 1");
+    }
+    let top = needed(input.top_fraction, "/top_fraction", faults);
+    if top.is_some_and(|share| !(share > 0.0 && share <= 1.0)) {
+        faults.note("/top_fraction", "must be above 0 and at most 1");
+    }
     if !faults.is_empty() {
         return None;
     }

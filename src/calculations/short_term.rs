@@ -7,7 +7,7 @@ use crate::conclusions::comparison::ComparisonAnswer;
 use crate::hygiene::shift::Segment;
 use crate::hygiene::short_term::{
     AGAINST_SHORT_TERM, CEILING_MINUTES, EXCURSION_MINUTES, STEL_MINUTES, WORST_WINDOW, Window, any_reaches,
-    windows, worst_of,
+    said_of_window, windows, worst_of,
 };
 use crate::model::facts::agent::LimitKind;
 use crate::model::quantity::Quantity;
@@ -74,6 +74,8 @@ pub(crate) struct ShortTermLimit<'i> {
     given: &'i ShortTermLimitInput,
     level: f64,
     window: f64,
+    /// A ceiling at any instant: no segment is averaged with another.
+    instantaneous: bool,
 }
 
 /// The limits in the unit of the segments, each with its faults.
@@ -102,9 +104,23 @@ pub(crate) fn read_limits<'i>(
         let at = format!("{at}/averaging_minutes");
         let window = number_above_zero(window, &at, faults)
             .and_then(|window| number_between(window, (0.0, DAY_MINUTES), &at, faults));
-        Some(ShortTermLimit { given, level: level?, window: window? })
+        let instantaneous = given.kind == LimitKind::Ceiling && given.averaging_minutes.is_none();
+        Some(ShortTermLimit { given, level: level?, window: window?, instantaneous })
     };
     given.iter().enumerate().filter_map(&mut read).collect()
+}
+
+/// Each segment by itself, as a limit at any instant takes it: a mean over minutes hides what was higher within them, and one
+/// over more minutes than are taken for an instant says only that it was at least that high.
+fn each_alone(segments: &[Segment], window: f64) -> Vec<Window> {
+    let mut from_minute = 0.0;
+    let mut all = Vec::with_capacity(segments.len());
+    for segment in segments {
+        let average = said_of_window(segment.concentration, segment.minutes, window);
+        all.push(Window { from_minute, minutes: segment.minutes, average });
+        from_minute += segment.minutes;
+    }
+    all
 }
 
 /// Each limit against the segments, in the order given.
@@ -117,7 +133,11 @@ pub(crate) fn compare_limits(
 ) -> Vec<ShortTermView> {
     let mut views = Vec::new();
     for limit in limits {
-        let all: Vec<Window> = windows(segments, limit.window);
+        let all: Vec<Window> = if limit.instantaneous {
+            each_alone(segments, limit.window)
+        } else {
+            windows(segments, limit.window)
+        };
         let (Some(worst), Some(answer)) =
             (worst_of(&all), any_reaches(all.iter().map(|window| window.average), limit.level))
         else {
@@ -153,4 +173,26 @@ pub(crate) fn compare_limits(
         views.push(view);
     }
     views
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::measured::{Answer, Measured};
+
+    // 29 CFR 1910.1000(a)(1): a ceiling is not to be passed at any time. Five minutes at 12 prove an instant above 10, though
+    // the 15 minutes around it average 4.67.
+    #[test]
+    fn a_ceiling_at_any_instant_is_not_averaged_away() {
+        let segments = [(12.0, 5.0), (1.0, 10.0)]
+            .map(|(value, minutes)| Segment { concentration: Measured::Value(value), minutes });
+        let alone = each_alone(&segments, CEILING_MINUTES);
+        assert_eq!(any_reaches(alone.iter().map(|window| window.average), 10.0), Some(Answer::AtOrAbove));
+        let averaged = windows(&segments, CEILING_MINUTES);
+        assert_eq!(any_reaches(averaged.iter().map(|window| window.average), 10.0), Some(Answer::Below));
+        // A mean over hours says only that it was at least that high.
+        let long = [Segment { concentration: Measured::Value(1.0), minutes: 240.0 }];
+        let alone = each_alone(&long, CEILING_MINUTES);
+        assert_eq!(any_reaches(alone.iter().map(|window| window.average), 10.0), Some(Answer::CannotTell));
+    }
 }

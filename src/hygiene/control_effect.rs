@@ -49,6 +49,10 @@ pub const ALL_BELOW_WITH: &str = "all_below_with";
 pub const ALL_BELOW_WITHOUT: &str = "all_below_without";
 /// One end of the interval is open.
 pub const INTERVAL_OPEN: &str = "interval_open";
+/// The interval by likelihood is too narrow for so few results.
+pub const FEW_FOR_LIKELIHOOD: &str = "few_for_likelihood";
+/// With fewer results on a side than this an interval by likelihood is flagged.
+pub const LIKELIHOOD_ENOUGH: usize = 10;
 /// More further samples than can be planned would be needed.
 pub const TOO_MANY_FURTHER: &str = "too_many_further_samples";
 
@@ -63,8 +67,13 @@ pub const FLAGS: &[(&str, &str)] = &[
     (ALL_BELOW_WITHOUT, "All results without the control are below their limits."),
     (INTERVAL_OPEN, "One end of the interval is open."),
     (
+        FEW_FOR_LIKELIHOOD,
+        "The interval by likelihood holds less often than 95 in 100 times with fewer than ten results on a side.",
+    ),
+    (
         TOO_MANY_FURTHER,
-        "No number of further samples that could be planned would settle it at the present difference and spread.",
+        "No number of further samples that could be planned would settle it at the present difference and spread, or there is no \
+         spread to plan by.",
     ),
 ];
 
@@ -319,6 +328,9 @@ impl ControlEffect {
         let ratio = pairs.or_else(|| RatioLikelihood::unpaired(logs.without.to_vec(), logs.with.to_vec()))?;
         let deviation = ratio.common_deviation();
         self.method = Some(EffectMethod::ProfileLikelihood);
+        if logs.without.len().min(logs.with.len()) < LIKELIHOOD_ENOUGH {
+            self.flags.push(FEW_FOR_LIKELIHOOD);
+        }
         self.common_deviation = Some(significant(deviation));
         self.p_value = ratio.p_value().map(significant);
         self.probability_lowered = ratio.probability_below(0.0).map(significant);

@@ -26,8 +26,10 @@ pub const DECONTAMINATION_FACTOR: Formula =
 
 /// An outlet is below its limit (or an inlet above its measurable range): the efficiency is at least this.
 pub const AT_LEAST: &str = "outlet_below_limit";
-/// A pair whose inlet has no lower end above zero, or whose outlet has no upper end, was left out.
+/// A pair whose inlet has no lower end above zero, or whose outlet is zero, was left out.
 pub const PAIR_LEFT_OUT: &str = "pair_left_out";
+/// An outlet has no upper end, so that nothing but a greatest efficiency is known: none is given.
+pub const OUTLET_OVERLOADED: &str = "outlet_overloaded";
 /// No pair can be used.
 pub const NO_PAIRS: &str = "no_pairs";
 /// Limits need two or more pairs of plain values with spread.
@@ -35,8 +37,15 @@ pub const NO_LIMITS: &str = "no_limits";
 
 /// Every flag of a removal efficiency with its meaning.
 pub const FLAGS: &[(&str, &str)] = &[
-    (AT_LEAST, "An outlet is below its limit: the efficiency is at least the one given."),
-    (PAIR_LEFT_OUT, "A pair whose inlet may be zero, or whose outlet has no upper end, was left out."),
+    (
+        AT_LEAST,
+        "An outlet is below its limit, or an inlet above what could be measured: the efficiency is at least the one given.",
+    ),
+    (PAIR_LEFT_OUT, "A pair whose inlet may be zero, or whose outlet is zero, was left out."),
+    (
+        OUTLET_OVERLOADED,
+        "An outlet is above what could be measured: the pairs that are left would flatter the filter, so no efficiency is given.",
+    ),
     (NO_PAIRS, "No pair can be used."),
     (NO_LIMITS, "Limits need two or more pairs of plain values that are not all the same."),
 ];
@@ -81,6 +90,11 @@ pub fn removal_efficiency(inlet: &[Measured], outlet: &[Measured]) -> RemovalEff
         flags: Vec::new(),
     };
     let mut logs = Vec::new();
+    // What speaks against the filter is never dropped in silence.
+    if inlet.iter().zip(outlet).any(|(_, outlet)| outlet.upper().is_none()) {
+        answer.flags.push(OUTLET_OVERLOADED);
+        return answer;
+    }
     for (inlet, outlet) in inlet.iter().zip(outlet) {
         match outlet.upper() {
             Some(most) if inlet.lower() > 0.0 && most > 0.0 => {
@@ -185,6 +199,14 @@ mod tests {
         let answer = removal_efficiency(&[Measured::Value(100.0)], &[Measured::Below(1.0)]);
         assert_eq!((answer.efficiency_percent, answer.at_least), (Some(99.0), true));
         assert_eq!(answer.flags, [AT_LEAST]);
+    }
+
+    // This registry's rule: one outlet above 500 behind an inlet of 100 speaks against the filter, however good the others.
+    #[test]
+    fn an_overloaded_outlet_leaves_no_efficiency() {
+        let inlet = [100.0, 90.0].map(Measured::Value);
+        let answer = removal_efficiency(&inlet, &[Measured::Value(0.1), Measured::Above(500.0)]);
+        assert_eq!((answer.efficiency_percent, answer.flags), (None, vec![OUTLET_OVERLOADED]));
     }
 
     #[test]

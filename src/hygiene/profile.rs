@@ -316,7 +316,14 @@ fn fit(profile: &mut GroupProfile, results: &[Measured], logs: &[LogResult], lim
     } else if distinct >= 2
         && let Some(fitted) = censored::fit(logs)
     {
-        return fill_likelihood(profile, &fitted, LimitsWithBounds::of(logs).as_ref(), limit);
+        fill_likelihood(profile, &fitted, LimitsWithBounds::of(logs).as_ref(), limit);
+        let bounds = results.iter().filter(|result| !result.is_value());
+        let share =
+            bounds.fold(0.0, |count, _| count + 1.0) / results.iter().fold(0.0, |count, _| count + 1.0);
+        if share > MOST_BOUNDS_SIMULATED {
+            profile.flag(MOSTLY_BOUNDS);
+        }
+        return;
     }
     profile.method = ProfileMethod::PosteriorOnly;
     profile.flag(match (results.len(), distinct) {
@@ -399,8 +406,34 @@ fn fill_likelihood(
             upper_95: share_limit(0.95),
         }
     });
+    leave_out_limits_below_estimates(profile);
     profile.flag_what_is_beyond_numbers();
     profile.flag(FIT_NOT_TESTED);
+}
+
+/// With hardly any detected values the limits' prior pulls them below the estimates: such limits say nothing.
+fn leave_out_limits_below_estimates(profile: &mut GroupProfile) {
+    let mut contradicts = false;
+    let mut keep = |limit: &mut Option<f64>, estimate: f64| {
+        if limit.is_some_and(|limit| limit < estimate) {
+            *limit = None;
+            contradicts = true;
+        }
+    };
+    if let Some(mean) = &mut profile.arithmetic_mean {
+        keep(&mut mean.upper_95, mean.estimate);
+    }
+    if let Some(percentile) = &mut profile.percentile_95 {
+        keep(&mut percentile.upper_70, percentile.estimate);
+        keep(&mut percentile.upper_95, percentile.estimate);
+    }
+    if let Some(exceedance) = &mut profile.exceedance_fraction {
+        keep(&mut exceedance.upper_70, exceedance.estimate);
+        keep(&mut exceedance.upper_95, exceedance.estimate);
+    }
+    if contradicts {
+        profile.flag(LIMIT_BELOW_ESTIMATE);
+    }
 }
 
 /// The estimates by substitution and by ranks.

@@ -160,7 +160,7 @@ pub struct WorkersToSample {
 /// ```
 pub fn workers_to_sample(group_size: u32, confidence: f64, top_fraction: f64) -> Option<WorkersToSample> {
     let sound = |share: f64| share > 0.0 && share < 1.0;
-    if group_size == 0 || !sound(confidence) || !sound(top_fraction) {
+    if group_size == 0 || !sound(confidence) || !(top_fraction > 0.0 && top_fraction <= 1.0) {
         return None;
     }
     let size = f64::from(group_size);

@@ -28,7 +28,8 @@ pub const NO_POSTERIOR: &str = "no_posterior";
 pub const FLAGS: &[(&str, &str)] = &[
     (
         OUTSIDE_PRIOR,
-        "The results lie above what the prior holds for possible, or press on its upper faces: no rating is given.",
+        "The estimate lies above what the prior holds for possible, or the posterior presses on an upper face of it (in GM or \
+         GSD); no rating is given by the default prior.",
     ),
     (
         PRIOR_WIDENED,

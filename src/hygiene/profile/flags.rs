@@ -30,6 +30,14 @@ pub const MEAN_BELOW_ITS_LIMIT: &str = "mean_below_its_limit";
 /// A non-detect's limit is above the exposure limit.
 pub const REPORTING_LIMIT_TOO_HIGH: &str = "reporting_limit_too_high";
 
+/// An upper limit would lie below its estimate and is left out.
+pub const LIMIT_BELOW_ESTIMATE: &str = "limit_below_estimate";
+/// So many results are bounds that nobody has shown how often the limits hold.
+pub const MOSTLY_BOUNDS: &str = "mostly_bounds";
+
+/// Above this share of bounds how often limits hold was not simulated.
+pub const MOST_BOUNDS_SIMULATED: f64 = 0.7;
+
 /// Every flag of a profile with its meaning.
 pub const FLAGS: &[(&str, &str)] = &[
     (NO_RESULTS, "There is no result."),
@@ -53,6 +61,14 @@ pub const FLAGS: &[(&str, &str)] = &[
     (
         MEAN_BELOW_ITS_LIMIT,
         "The results spread so far that the estimate of the arithmetic mean lies below its lower limit: do not use it.",
+    ),
+    (
+        LIMIT_BELOW_ESTIMATE,
+        "With hardly any detected values an upper limit would lie below its estimate; it is left out, and says nothing.",
+    ),
+    (
+        MOSTLY_BOUNDS,
+        "More than seven in ten results are bounds: the limits may hold less often than they say.",
     ),
     (REPORTING_LIMIT_TOO_HIGH, "A non-detect's limit is above the exposure limit."),
 ];

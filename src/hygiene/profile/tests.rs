@@ -216,3 +216,15 @@ proptest! {
         }
     }
 }
+
+// This registry's rule: with two detected values among a hundred the limits' prior pulls them below the estimate.
+#[test]
+fn an_upper_limit_below_its_estimate_is_left_out_and_said() {
+    let mut results = vec![Measured::Below(1.0); 298];
+    results.extend([2.0, 3.0].map(Measured::Value));
+    let profile = group_profile(&results, &Against { limit: Some(5.0), ..Against::default() });
+    assert!(profile.flags.contains(&LIMIT_BELOW_ESTIMATE) && profile.flags.contains(&MOSTLY_BOUNDS));
+    let percentile = profile.percentile_95.unwrap();
+    assert!(percentile.upper_70.is_none_or(|limit| limit >= percentile.estimate), "{percentile:?}");
+    assert_eq!(profile.en_689.is_some(), percentile.upper_70.is_some());
+}
