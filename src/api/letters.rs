@@ -15,6 +15,7 @@ use crate::model::identifiers::{AccountId, EventId, LetterId, SiteId, WorkerId};
 use crate::model::shape::Shape as _;
 use crate::model::text::{Code, Paper};
 use crate::model::version::Version;
+use crate::registry::conclude::letters::overtaken;
 use crate::registry::facts::letters::{Dated, Outdated, issue};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -29,6 +30,8 @@ words! {
     pub enum LetterStatus {
         /// It holds as it was issued.
         Issued = "issued",
+        /// What it rests on was corrected, and no other letter has taken its place yet.
+        Overtaken = "overtaken",
         /// What it rests on was corrected, and another letter took its place.
         Amended = "amended",
     }
@@ -118,7 +121,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
     ]
 }
 
-fn view(letter: &Version<Letter>, whole: bool) -> LetterView {
+fn view(letter: &Version<Letter>, overtaken: bool, whole: bool) -> LetterView {
     let fact = &letter.fact;
     LetterView {
         id: LetterId(letter.id),
@@ -126,10 +129,14 @@ fn view(letter: &Version<Letter>, whole: bool) -> LetterView {
         site_id: letter.site,
         worker_id: fact.worker_id,
         agent_code: fact.agent_code.clone(),
-        status: if fact.amended_by.is_some() { LetterStatus::Amended } else { LetterStatus::Issued },
+        status: match (&fact.amended_by, overtaken) {
+            (Some(_), _) => LetterStatus::Amended,
+            (None, true) => LetterStatus::Overtaken,
+            (None, false) => LetterStatus::Issued,
+        },
         issued_on: fact.issued_on,
         issued_by: fact.issued_by,
-        says: fact.says.clone(),
+        says: fact.says.clone().as_computed(),
         body: whole.then(|| fact.body.clone()),
         sha256: fact.sha256.clone(),
         basis: fact.basis.clone(),
@@ -149,7 +156,7 @@ async fn issue_letters(app: App, request: Request) -> Result<Reply, Problem> {
             };
             let issued = issue(change, event, body, text).await?;
             let answer = IssuedLetters {
-                letters: issued.letters.iter().map(|letter| view(letter, false)).collect(),
+                letters: issued.letters.iter().map(|letter| view(letter, false, false)).collect(),
                 outdated: issued.outdated,
             };
             let address = format!("/sampling-events/{event}/letters");
@@ -177,9 +184,11 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
     let found = versions::list::<Letter>(&mut tx, &scope, as_of, &[Where::Parent(id)], Some(more))
         .await
         .map_err(Refusal::from)?;
+    let overtaken = overtaken(&mut tx, as_of, id, &found).await?;
     drop(tx);
     note_bulk(&app, &request, as_of, "event", found.len()).await?;
-    let items = found.iter().map(|letter| (letter.id, view(letter, false).to_json())).collect();
+    let shown = |letter: &Version<Letter>| view(letter, overtaken.contains(&letter.id), false).to_json();
+    let items = found.iter().map(|letter| (letter.id, shown(letter))).collect();
     Ok(Reply::items(&request, page.limit, items))
 }
 
@@ -193,12 +202,14 @@ async fn read(app: App, request: Request, form: Form) -> Result<Reply, Problem> 
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let letter = one(&mut tx, &request, as_of).await?;
+    let event = letter.parent.unwrap_or_default();
+    let overtaken = !overtaken(&mut tx, as_of, event, std::slice::from_ref(&letter)).await?.is_empty();
     drop(tx);
     note_worker(&app, &request, as_of, letter.fact.worker_id).await?;
     match form {
-        Form::Data => Ok(Reply::ok(&view(&letter, true).to_json())),
+        Form::Data => Ok(Reply::ok(&view(&letter, overtaken, true).to_json())),
         Form::Paper => {
-            let html = export::letter::page(&letter.fact).map_err(Problem::internal)?;
+            let html = export::letter::page(&letter.fact, overtaken).map_err(Problem::internal)?;
             Ok(Reply::new(StatusCode::OK, "text/html; charset=utf-8", html)
                 .with(header::CONTENT_SECURITY_POLICY, &export::paper::security_policy()))
         }

@@ -25,8 +25,9 @@ const UNLIKE: &[LeftOutReason] = &[
     LeftOutReason::Emergency,
 ];
 
-/// The results of a shift: its 8-hour average, then each short-term value. `measured`: the reader wore the sampler.
-pub fn results(shift: &ShiftTwa, measured: bool, agent: &AgentEvidence) -> Vec<LetterResult> {
+/// The results of a shift: its 8-hour average, then each short-term value. `measured`: the reader wore the sampler;
+/// `figures`: how many significant figures the data have.
+pub fn results(shift: &ShiftTwa, measured: bool, figures: u32, agent: &AgentEvidence) -> Vec<LetterResult> {
     let unlike = |reason: &&LeftOutReason| UNLIKE.contains(reason);
     let unlike_other_days: Vec<Code> =
         shift.uses.reasons.iter().filter(unlike).filter_map(|reason| Code::new(reason.as_str())).collect();
@@ -34,6 +35,7 @@ pub fn results(shift: &ShiftTwa, measured: bool, agent: &AgentEvidence) -> Vec<L
         shift_date: shift.shift_date,
         measured,
         value: Quantity::computed(value, shift.unit),
+        figures: i64::from(figures),
         averaging_minutes: minutes,
         criterion: shift.criterion,
         sampled_minutes: sampled,

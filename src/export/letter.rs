@@ -43,6 +43,7 @@ struct Body<'l> {
 struct Page<'l> {
     style: &'static str,
     letter: &'l Letter,
+    overtaken: bool,
 }
 
 /// The text of a letter, to be frozen: issued on a day, in place of one before where there is one.
@@ -68,12 +69,13 @@ pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result
     .render()
 }
 
-/// The page: the frozen text, what became of the letter since, and its check value at every foot.
+/// The page: the frozen text, what became of the letter since (`overtaken`: what it rests on was corrected, and no other
+/// has taken its place yet), and its check value at every foot.
 ///
 /// # Errors
 /// Never for a letter: the template writes into memory.
-pub fn page(letter: &Letter) -> Result<String, askama::Error> {
-    Page { style: STYLE, letter }.render()
+pub fn page(letter: &Letter, overtaken: bool) -> Result<String, askama::Error> {
+    Page { style: STYLE, letter, overtaken }.render()
 }
 
 fn row(result: &LetterResult) -> ResultRow {
@@ -89,7 +91,8 @@ fn row(result: &LetterResult) -> ResultRow {
 fn value(result: &LetterResult) -> String {
     let unit = result.value.unit;
     let levels: Vec<f64> = result.limits.iter().filter_map(|limit| limit.value.number_in(unit)).collect();
-    let printing = Printing::of(Resolution::of(unit, precision::MOST));
+    let figures = u32::try_from(result.figures).unwrap_or(precision::FEWEST);
+    let printing = Printing::of(Resolution::of(unit, figures));
     printing.beside(&levels).measured(result.value.measured, unit)
 }
 
@@ -111,8 +114,7 @@ fn given_before(result: &LetterResult) -> String {
 }
 
 fn unlike(result: &LetterResult) -> Option<String> {
-    let reasons: Vec<String> =
-        result.unlike_other_days.iter().map(Code::as_str).map(of_reason).collect();
+    let reasons: Vec<String> = result.unlike_other_days.iter().map(Code::as_str).map(of_reason).collect();
     let reasons = (!reasons.is_empty()).then(|| reasons.join("; "))?;
     Some(format!("{} was not a day like others: {reasons}.", result.shift_date))
 }
@@ -143,7 +145,7 @@ fn against(result: &LetterResult, limit: &LetterLimit) -> String {
         LimitReading::CannotTell => "does not tell whether it was reached",
     };
     format!(
-        "The {} of {} was {} averaged over {} ({}). Your result of {} ({}) {reading}.",
+        "The {} of {} was {} averaged over {} ({}). The result of {} ({}) {reading}.",
         of_limit(limit.kind),
         limit.authority,
         level(limit),

@@ -2,7 +2,9 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
-use crate::model::facts::{account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker};
+use crate::model::facts::{
+    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+};
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
 use crate::registry::duty_view::is_examination;

@@ -1,6 +1,8 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
-use crate::model::facts::{account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker};
+use crate::model::facts::{
+    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+};
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
 use serde_json::Value;

@@ -49,6 +49,8 @@ record! {
         measured: bool,
         /// What was found.
         value: Quantity,
+        /// How many significant figures the laboratory's numbers behind it have.
+        figures: i64,
         /// Over how many minutes the value is averaged: 480, or those of a short-term sample.
         averaging_minutes: f64,
         /// By which criterion, for noise.
@@ -133,5 +135,26 @@ record! {
         corrective_action: Option<Text>,
         /// Whom to ring. Left out on amending: as in the letter before.
         contact: Option<Line>,
+    }
+}
+
+impl LetterSays {
+    /// The same as it was computed: reading a number back leaves its digits as if somebody had reported them.
+    #[must_use]
+    pub fn as_computed(mut self) -> Self {
+        for result in &mut self.results {
+            result.value.reported = None;
+            for limit in &mut result.limits {
+                limit.value.reported = None;
+            }
+        }
+        self
+    }
+
+    /// Whether both say the same of the exposure, whatever else their writers add.
+    pub fn tells_the_same(&self, other: &Self) -> bool {
+        let facts =
+            |says: &Self| Self { corrective_action: None, contact: None, ..says.clone() }.as_computed();
+        facts(self) == facts(other)
     }
 }

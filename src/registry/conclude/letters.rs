@@ -4,11 +4,12 @@ use crate::conclusions::asked::Asked;
 use crate::conclusions::letter::{must_say_more, results};
 use crate::conclusions::limits::rule_set_on;
 use crate::conclusions::shift_average::ShiftTwa;
-use crate::model::facts::letter::{LetterResult, LetterSays};
+use crate::model::facts::letter::{Letter, LetterResult, LetterSays};
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::facts::site::Site;
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::{EventId, WorkerId};
+use crate::model::printed::precision::figures_of;
 use crate::model::version::Version;
 use crate::registry::conclude::represents::assigned_on;
 use crate::registry::conclude::shift_averages::of_agent;
@@ -56,19 +57,22 @@ pub async fn to_say(
     let Some(agent) = gather::agents::agent(tx, as_of, code).await? else {
         return Err(Refusal::fault("/agent_code", "is not an agent of the registry"));
     };
-    let Some(site) = gather::one::<Site>(tx, as_of, event.site.map(|site| site.0).unwrap_or_default()).await?
+    let Some(site) =
+        gather::one::<Site>(tx, as_of, event.site.map(|site| site.0).unwrap_or_default()).await?
     else {
         return Err(Refusal::Unknown);
     };
     let pack = gather::agents::pack(tx, as_of).await?;
     let shifts = if event.stands() { shifts(tx, as_of, event, code).await? } else { Vec::new() };
-    let groups = shifts.iter().filter_map(|(shift, _)| shift.group).map(|group| group.0);
+    let groups = shifts.iter().filter_map(|(shift, ..)| shift.group).map(|group| group.0);
     let groups = gather::groups::groups(tx, as_of, groups).await?;
     let mut readers: BTreeMap<Uuid, Reader> = BTreeMap::new();
-    for (shift, basis) in &shifts {
+    for (shift, basis, figures) in &shifts {
         let group = groups.iter().find(|group| shift.group.is_some_and(|id| id.0 == group.group.id));
         let rule_set = group.map_or(site.fact.rule_set, |group| rule_set_on(group, shift.shift_date));
-        let rule = pack.monitoring_of(code, rule_set).find(|rule| rule.rule_type == MonitoringRuleType::Notification);
+        let rule = pack
+            .monitoring_of(code, rule_set)
+            .find(|rule| rule.rule_type == MonitoringRuleType::Notification);
         let mut who: BTreeMap<Uuid, (Option<String>, BTreeSet<i64>)> = BTreeMap::new();
         if let Some(group) = shift.group {
             for assignment in assigned_on(tx, as_of, group, shift.shift_date).await? {
@@ -83,7 +87,7 @@ pub async fn to_say(
             reader.job_title = reader.job_title.take().or(title);
             reader.basis.extend(basis.iter().chain(&assigned));
             reader.rule = reader.rule.take().or_else(|| rule.cloned());
-            let told = results(shift, own, &agent);
+            let told = results(shift, own, *figures, &agent);
             if own { reader.own.extend(told) } else { reader.others.extend(told) }
         }
     }
@@ -128,18 +132,16 @@ pub async fn to_say(
         .collect())
 }
 
-/// The shifts of an event that give results of an agent, each with the positions behind it.
+/// The shifts of an event that give results of an agent, each with the positions behind it and the figures of its data.
 async fn shifts(
     tx: &mut Tx,
     as_of: AsOf,
     event: &Version<SamplingEvent>,
     code: &str,
-) -> Result<Vec<(ShiftTwa, BTreeSet<i64>)>, Refusal> {
+) -> Result<Vec<(ShiftTwa, BTreeSet<i64>, u32)>, Refusal> {
     let of_event = gather::many::<Sample>(tx, as_of, &[event.id], Where::Parents).await?;
-    let days: BTreeSet<_> = of_event
-        .iter()
-        .filter_map(|sample| Some((sample.fact.worker_id?, sample.fact.shift_date)))
-        .collect();
+    let days: BTreeSet<_> =
+        of_event.iter().filter_map(|sample| Some((sample.fact.worker_id?, sample.fact.shift_date))).collect();
     let workers: Vec<Uuid> = days.iter().map(|(worker, _)| worker.0).collect();
     let mut samples = gather::samples::by(tx, as_of, "worker_id", &workers).await?;
     // How long a shift was is seen over all events of its date.
@@ -153,19 +155,50 @@ async fn shifts(
         .filter(|shift| shift.event == EventId(event.id) && shift.uses.own_record)
         .filter(|shift| shift.twa.is_some() || !shift.peaks.is_empty())
         .map(|shift| {
-            let behind = samples.iter().filter(|found| {
-                shift.samples.iter().any(|sample| sample.sample_id.0 == found.sample.id)
-            });
-            let basis = behind
-                .flat_map(|found| {
-                    let standing = found.results.iter().filter(|result| result.stands() && result.fact.stands);
-                    let of_agent = standing.filter(|result| result.fact.agent_code == shift.agent_code);
-                    std::iter::once(found.sample.position).chain(of_agent.map(|result| result.position))
-                })
-                .collect();
-            (shift, basis)
+            let behind = samples
+                .iter()
+                .filter(|found| shift.samples.iter().any(|sample| sample.sample_id.0 == found.sample.id));
+            let (mut basis, mut written) = (BTreeSet::new(), Vec::new());
+            for found in behind {
+                basis.insert(found.sample.position);
+                let standing = found.results.iter().filter(|result| result.stands() && result.fact.stands);
+                for result in standing.filter(|result| result.fact.agent_code == shift.agent_code) {
+                    basis.insert(result.position);
+                    let given = [&result.fact.concentration, &result.fact.mass].into_iter().flatten();
+                    written.extend(given.filter_map(|quantity| quantity.reported.as_deref()));
+                }
+            }
+            let figures = figures_of(written);
+            (shift, basis, figures)
         })
         .collect();
-    shifts.sort_by_key(|(shift, _)| (shift.shift_date, shift.worker, shift.group, shift.criterion));
+    shifts.sort_by_key(|(shift, ..)| (shift.shift_date, shift.worker, shift.group, shift.criterion));
     Ok(shifts)
+}
+
+/// Which of an event's letters no longer tell what is known, and no other has taken their place yet.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn overtaken(
+    tx: &mut Tx,
+    as_of: AsOf,
+    event: Uuid,
+    letters: &[Version<Letter>],
+) -> Result<BTreeSet<Uuid>, Refusal> {
+    let holding: Vec<_> = letters.iter().filter(|letter| letter.fact.amended_by.is_none()).collect();
+    let mut overtaken = BTreeSet::new();
+    let Some(event) = gather::one::<SamplingEvent>(tx, as_of, event).await? else { return Ok(overtaken) };
+    let codes: BTreeSet<_> = holding.iter().map(|letter| &letter.fact.agent_code).collect();
+    for code in codes {
+        let of_agent: Vec<_> = holding.iter().filter(|letter| letter.fact.agent_code == *code).collect();
+        let readers = of_agent.iter().map(|letter| letter.fact.worker_id).collect();
+        let now = to_say(tx, as_of, &event, code.as_str(), &readers).await?;
+        let told = |letter: &Letter| now.iter().find(|one| one.worker == letter.worker_id);
+        let changed = of_agent.iter().filter(|letter| {
+            told(&letter.fact).is_none_or(|one| !one.says.tells_the_same(&letter.fact.says))
+        });
+        overtaken.extend(changed.map(|letter| letter.id));
+    }
+    Ok(overtaken)
 }

@@ -69,13 +69,13 @@ where
 {
     let scope = change.caller.may(Action::IssueLetters)?;
     let as_of = change.as_of();
-    let event =
-        versions::find::<SamplingEvent>(&mut change.tx, &scope, as_of, event).await?.ok_or(Refusal::Unknown)?;
+    let event = versions::find::<SamplingEvent>(&mut change.tx, &scope, as_of, event)
+        .await?
+        .ok_or(Refusal::Unknown)?;
     let draft = LetterDraft::parse(body)?;
     let before = standing(change, event.id, &draft.agent_code).await?;
     let recipients: BTreeSet<WorkerId> = before.keys().copied().collect();
-    let mut to_say =
-        to_say(&mut change.tx, as_of, &event, draft.agent_code.as_str(), &recipients).await?;
+    let mut to_say = to_say(&mut change.tx, as_of, &event, draft.agent_code.as_str(), &recipients).await?;
     if to_say.is_empty() {
         return Err(Refusal::fault("/agent_code", "has no result of a worker in this event yet"));
     }
@@ -85,7 +85,7 @@ where
     let mut issued = Issued { letters: Vec::new(), outdated: Vec::new(), written: false };
     for one in to_say {
         let old = before.get(&one.worker);
-        if let Some(old) = old.filter(|old| old.fact.says.to_json() == one.says.to_json()) {
+        if let Some(old) = old.filter(|old| old.fact.says == one.says) {
             issued.letters.push(old.clone());
             continue;
         }
@@ -149,7 +149,10 @@ async fn standing(
     Ok(all
         .into_iter()
         .filter(|letter| letter.fact.agent_code == *agent && letter.fact.amended_by.is_none())
-        .map(|letter| (letter.fact.worker_id, letter))
+        .map(|mut letter| {
+            letter.fact.says = letter.fact.says.as_computed();
+            (letter.fact.worker_id, letter)
+        })
         .collect())
 }
 
