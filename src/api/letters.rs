@@ -114,7 +114,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .answers(200, "Nothing was to be issued: these letters hold.", Schema::of::<IssuedLetters>("IssuedLetters")),
         Endpoint::get("/letters/{id}", reads, |app, request| read(app, request, Form::Data))
             .says("surveillance", "Read a letter")
-            .answers(200, "The letter with its frozen text.", letter()),
+            .answers_one(letter()),
         Endpoint::get("/letters/{id}/paper.html", reads, |app, request| read(app, request, Form::Paper))
             .says("surveillance", "Read a letter as a paper")
             .answers_with(200, "The frozen text on a page, for A4 and Letter.", "text/html", Some(Schema::of::<String>(""))),
@@ -207,7 +207,7 @@ async fn read(app: App, request: Request, form: Form) -> Result<Reply, Problem> 
     drop(tx);
     note_worker(&app, &request, as_of, letter.fact.worker_id).await?;
     match form {
-        Form::Data => Ok(Reply::ok(&view(&letter, overtaken, true).to_json())),
+        Form::Data => Ok(Reply::one(&request, letter.revision, &view(&letter, overtaken, true).to_json())),
         Form::Paper => {
             let html = export::letter::page(&letter.fact, overtaken).map_err(Problem::internal)?;
             Ok(Reply::new(StatusCode::OK, "text/html; charset=utf-8", html)

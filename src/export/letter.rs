@@ -29,8 +29,7 @@ struct Body<'l> {
     on: NaiveDate,
     before: Option<&'l Letter>,
     before_gave: Vec<String>,
-    measured: bool,
-    represented: bool,
+    whose: Vec<&'static str>,
     below: bool,
     rows: Vec<ResultRow>,
     unlike: Vec<String>,
@@ -58,8 +57,7 @@ pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result
         on,
         before,
         before_gave: before_gave.iter().map(given_before).collect(),
-        measured: says.results.iter().any(|result| result.measured),
-        represented: says.results.iter().any(|result| !result.measured),
+        whose: whose(says),
         below: says.results.iter().any(|result| below(&result)),
         rows: says.results.iter().map(row).collect(),
         unlike: says.results.iter().filter_map(unlike).collect(),
@@ -76,6 +74,21 @@ pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result
 /// Never for a letter: the template writes into memory.
 pub fn page(letter: &Letter, overtaken: bool) -> Result<String, askama::Error> {
     Page { style: STYLE, letter, overtaken }.render()
+}
+
+/// Measured on the reader, or represented by somebody else's sampler: the reader must know which.
+fn whose(says: &LetterSays) -> Vec<&'static str> {
+    let measured = says.results.iter().any(|result| result.measured);
+    let represented = says.results.iter().any(|result| !result.measured);
+    let own = measured.then_some("You wore a sampler. Results marked “you” were measured on you.");
+    let others = represented.then_some(if measured {
+        "On other days a co-worker in your group wore one, while you were assigned to the same work. Those results represent \
+         you: they were measured on the co-worker and not on you."
+    } else {
+        "You did not wear a sampler. A co-worker in your group did, while you were assigned to the same work. What was found \
+         represents you: it was measured on the co-worker and not on you."
+    });
+    own.into_iter().chain(others).collect()
 }
 
 fn row(result: &LetterResult) -> ResultRow {

@@ -2,6 +2,7 @@
 //! practice, no source), the clauses are named beside.
 
 use crate::harness::{Answer, TestApp};
+use doseward::store::backend::Database;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
@@ -108,7 +109,7 @@ fn said(letter: &Value) -> &str {
 }
 
 fn sha256(text: &str) -> String {
-    Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect()
+    Sha256::digest(text).iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"))
 }
 
 fn ask() -> Value {
@@ -123,11 +124,11 @@ async fn everybody_measured_or_represented_gets_a_letter_that_names_nobody_else(
     shop.reported(6.0).await;
     let letters = shop.issued(ask()).await;
     assert_eq!(letters.len(), 3);
-    for worker in 0..3 {
+    for (worker, reader) in NAMES.iter().enumerate() {
         let letter = shop.letter_to(&letters, worker).await;
         for (other, name) in NAMES.iter().enumerate() {
             for part in name.split(' ') {
-                assert_eq!(said(&letter).contains(part), other == worker, "{part} to {}", NAMES[worker]);
+                assert_eq!(said(&letter).contains(part), other == worker, "{part} to {reader}");
             }
             assert_eq!(said(&letter).contains(&format!("Welder {other}")), other == worker);
         }
@@ -138,7 +139,7 @@ async fn everybody_measured_or_represented_gets_a_letter_that_names_nobody_else(
     let ada = shop.letter_to(&letters, 0).await;
     // 29 CFR 1910.1026(c): 5 ug/m3 as an 8-hour average; (d)(4)(i) and (ii): notice, and the corrective action above it.
     for part in [
-        "These results were measured on you",
+        "You wore a sampler. Results marked “you” were measured on you.",
         "6.0 µg/m³",
         "8 hours",
         "is above it",
@@ -154,8 +155,8 @@ async fn everybody_measured_or_represented_gets_a_letter_that_names_nobody_else(
     assert_eq!(ada["says"]["results"].as_array().unwrap().len(), 2);
     let cy = shop.letter_to(&letters, 2).await;
     assert!(said(&cy).contains("You did not wear a sampler"), "{}", said(&cy));
-    assert!(said(&cy).contains("it was not measured on you"));
-    assert!(!said(&cy).contains("These results were measured on you"), "{}", said(&cy));
+    assert!(said(&cy).contains("it was measured on the co-worker and not on you"));
+    assert!(!said(&cy).contains("You wore a sampler"), "{}", said(&cy));
 }
 
 #[tokio::test]
@@ -285,6 +286,10 @@ async fn above_the_limit_a_letter_must_say_what_is_done() {
     let refused = shop.issue(plain).await;
     assert_eq!(refused.status, 422, "{}", refused.text);
     assert_eq!(refused.json["errors"][0]["pointer"], json!("/corrective_action"), "{}", refused.text);
+    let naming =
+        json!({"agent_code": "chromium_vi", "corrective_action": "We moved bo quill to another table."});
+    let refused = shop.issue(naming).await;
+    assert_eq!((refused.status, &refused.json["errors"][0]["pointer"]), (422, &json!("/corrective_action")));
 }
 
 #[tokio::test]
@@ -298,8 +303,38 @@ async fn exactly_at_the_limit_nothing_more_is_asked() {
     assert_eq!(ada["says"].get("must_state"), None);
 }
 
+/// The lines that were left by those who read letters: the request, and how many workers were named.
+async fn lines(app: &TestApp) -> Vec<(String, i64)> {
+    let sql = "SELECT request, workers FROM access_line WHERE request LIKE '%letters%' ORDER BY at, id";
+    match &app.registry.database {
+        Database::Sqlite(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
+        Database::Postgres(pool) => sqlx::query_as(sql).fetch_all(pool).await.unwrap(),
+    }
+}
+
 #[tokio::test]
-async fn issuing_meets_no_duty_and_leaves_a_line_when_read() {
+async fn whoever_reads_a_letter_leaves_a_line() {
+    let app = TestApp::spawn().await;
+    let shop = shop(&app).await;
+    shop.reported(6.0).await;
+    let letters = shop.issued(ask()).await;
+    let ada = shop.letter_to(&letters, 0).await;
+    shop.paper(&ada).await;
+    let path = format!("/sampling-events/{}/letters", shop.event);
+    assert_eq!(app.as_role("corporate").get(&path).await.status, 200);
+    let line = |request: &str, workers| (request.to_owned(), workers);
+    assert_eq!(
+        lines(&app).await,
+        [
+            line("GET /api/v1/letters/{id}", 1),
+            line("GET /api/v1/letters/{id}/paper.html", 1),
+            line("GET /api/v1/sampling-events/{id}/letters", 3)
+        ]
+    );
+}
+
+#[tokio::test]
+async fn issuing_meets_no_duty_and_stays_at_its_site() {
     let app = TestApp::spawn().await;
     let shop = shop(&app).await;
     shop.reported(6.0).await;

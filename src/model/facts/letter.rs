@@ -73,8 +73,6 @@ record! {
         job_title: Option<String>,
         /// The site.
         site_name: Line,
-        /// The sampling event, as the site calls it.
-        event_reference: Option<String>,
         /// The agent.
         agent_name: Line,
         /// The results, the reader's own first. None: the event no longer holds any for the reader.

@@ -118,7 +118,6 @@ pub async fn to_say(
                         .job_title
                         .or_else(|| worker.fact.job_title.as_ref().map(ToString::to_string)),
                     site_name: site.fact.name.clone(),
-                    event_reference: Some(event.fact.reference.to_string()),
                     agent_name: agent.agent.fact.name.clone(),
                     results,
                     clause: rule.map(MonitoringRule::clause),

@@ -163,6 +163,11 @@ fn add_what_the_writer_says(
     draft: &LetterDraft,
     before: &BTreeMap<WorkerId, Version<Letter>>,
 ) -> Result<(), Refusal> {
+    let names = to_say.iter().map(|one| one.says.name.as_str());
+    let action = draft.corrective_action.as_ref().map(|action| action.as_str().to_lowercase());
+    if action.is_some_and(|action| names.into_iter().any(|name| action.contains(&name.to_lowercase()))) {
+        return Err(Refusal::fault("/corrective_action", "must name no worker: others read it too"));
+    }
     let any = before.values().next();
     for one in to_say {
         let old = before.get(&one.worker).or(any).map(|old| &old.fact.says);
