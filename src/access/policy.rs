@@ -35,6 +35,8 @@ pub enum Action {
     ReadDuties,
     /// Act on duties.
     ActOnDuties,
+    /// Issue letters to workers.
+    IssueLetters,
     /// Record and see medical grounds.
     MedicalGrounds,
     /// See the journal's envelopes.
@@ -65,6 +67,7 @@ impl Action {
         Self::ReadHistories,
         Self::ReadDuties,
         Self::ActOnDuties,
+        Self::IssueLetters,
         Self::MedicalGrounds,
         Self::ReadJournal,
         Self::VerifyJournal,
@@ -102,6 +105,7 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::ReadHistories
                 | A::ReadDuties
                 | A::ActOnDuties
+                | A::IssueLetters
                 | A::ReadJournal
                 | A::Export
         ),

@@ -19,6 +19,7 @@ pub mod health;
 pub mod held_rows;
 pub mod kinds;
 pub mod laboratory;
+pub mod letters;
 pub mod measure;
 pub mod medical;
 pub mod openapi;
@@ -87,6 +88,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(exports::endpoints());
     all.extend(calendar::endpoints());
     all.extend(papers::endpoints());
+    all.extend(letters::endpoints());
     all.extend(record::endpoints());
     all.extend(accounts::endpoints());
     all.extend(docs::endpoints());

@@ -4,4 +4,5 @@ pub mod csv;
 pub mod examiner_packet;
 pub mod fhir;
 pub mod icalendar;
+pub mod letter;
 pub mod paper;

@@ -73,4 +73,6 @@ identifiers! {
     ResultId,
     /// A duty.
     DutyId,
+    /// A letter.
+    LetterId,
 }

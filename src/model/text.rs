@@ -57,6 +57,8 @@ texts! {
     Line at most 300,
     /// A longer text.
     Text at most 8000,
+    /// A paper as it was issued.
+    Paper at most 200_000,
 }
 
 #[cfg(test)]

@@ -2,7 +2,9 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
-use crate::model::facts::{account, agent, control, duty, group, laboratory, rules, sampling, site, worker};
+use crate::model::facts::{
+    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+};
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
 use crate::registry::duty_view::is_examination;
@@ -147,7 +149,7 @@ const READING: &[(&str, Action)] = &[
     (duty::Duty::TABLE.kind, Action::ReadDuties),
     (duty::DutyAction::TABLE.kind, Action::ReadDuties),
     (duty::StandingMove::TABLE.kind, Action::ReadSamples),
-    (duty::Letter::TABLE.kind, Action::ReadHistories),
+    (letter::Letter::TABLE.kind, Action::ReadHistories),
 ];
 
 impl Registry {

@@ -297,7 +297,23 @@ pub const TABLE: &[KindReach] = &[
     ),
     row("duty_action", &[Reached::Worker], &["action", "on"], &["note", "rests_on_medical_ground"]),
     row("standing_move", &[], &[], &["group_id", "agent_code", "authority", "value", "since", "clause"]),
-    row("letter", &[], &[], &["worker_id", "body", "issued_on"]),
+    row(
+        "letter",
+        &[],
+        &[],
+        &[
+            "worker_id",
+            "agent_code",
+            "says",
+            "body",
+            "sha256",
+            "issued_on",
+            "issued_by",
+            "basis",
+            "amends",
+            "amended_by",
+        ],
+    ),
 ];
 
 #[cfg(test)]

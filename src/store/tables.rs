@@ -1,6 +1,8 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
-use crate::model::facts::{account, agent, control, duty, group, laboratory, rules, sampling, site, worker};
+use crate::model::facts::{
+    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+};
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
 use serde_json::Value;
@@ -228,5 +230,5 @@ tables! {
         "group_id" = Key::id(it.group_id),
         "agent_code" = Key::text(&it.agent_code)
     ];
-    duty::Letter: "letter" in "letter", OfWorker, |it| ["worker_id" = Key::id(it.worker_id)];
+    letter::Letter: "letter" in "letter", Site, |it| ["worker_id" = Key::id(it.worker_id)];
 }

@@ -170,6 +170,11 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/sampling-events/{id}", FACT_READ),
     ("POST", "/api/v1/sampling-events/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/sampling-events/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sampling-events/{id}/letters", FACT_READ),
+    ("POST", "/api/v1/sampling-events/{id}/letters", ON_SITE),
+    // There is no letter with this identifier.
+    ("GET", "/api/v1/letters/{id}", [403, 404, 404, 404, 404]),
+    ("GET", "/api/v1/letters/{id}/paper.html", [403, 404, 404, 404, 404]),
     ("GET", "/api/v1/sampling-events/{id}/samples", FACT_READ),
     ("POST", "/api/v1/sampling-events/{id}/samples", ON_SITE),
     ("GET", "/api/v1/samples/{id}", FACT_READ),
@@ -280,7 +285,7 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
             let account = first("/accounts").await;
             first(&format!("/accounts/{account}/tokens")).await
         }
-        "duties" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
+        "duties" | "letters" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
         "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows" => {
             things.id(kind).to_owned()
         }

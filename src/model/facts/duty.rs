@@ -1,4 +1,4 @@
-//! What the registry writes down when it happens: duties, moves of standing, letters.
+//! What the registry writes down when it happens: duties and moves of standing.
 
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::text::{Code, Line, Text};
@@ -172,17 +172,5 @@ record! {
         since: Option<NaiveDate>,
         /// The clause.
         clause: Option<String>,
-    }
-}
-
-record! {
-    /// A letter as it was issued.
-    pub struct Letter {
-        /// To whom.
-        worker_id: WorkerId,
-        /// Its text.
-        body: Text,
-        /// When.
-        issued_on: NaiveDate,
     }
 }

@@ -6,6 +6,7 @@ pub mod control;
 pub mod duty;
 pub mod group;
 pub mod laboratory;
+pub mod letter;
 pub mod rule_set;
 pub mod rules;
 pub mod sampling;

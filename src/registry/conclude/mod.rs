@@ -7,6 +7,7 @@ pub mod examiner_packet;
 pub mod exposure;
 pub mod history;
 pub mod kept;
+pub mod letters;
 pub mod monitoring;
 pub mod overview;
 pub mod profiles;

@@ -4,7 +4,8 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::sampling::Sample;
 use crate::model::facts::worker::{Assignment, Worker};
-use crate::model::identifiers::WorkerId;
+use crate::model::identifiers::{GroupId, WorkerId};
+use crate::model::version::Version;
 use crate::record;
 use crate::registry::gather;
 use crate::registry::recording;
@@ -12,6 +13,7 @@ use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Key;
 use crate::store::versions::{AsOf, Where};
+use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
@@ -44,15 +46,11 @@ pub async fn represents(
     let day = sample.fact.shift_date;
     let mut titles: BTreeMap<Uuid, Option<String>> = BTreeMap::new();
     if let Some(group) = sample.fact.group_id {
-        let of_group = [Where::Is("group_id", Key::Id(Some(group.0)))];
-        for assignment in gather::all::<Assignment>(tx, as_of, &of_group).await? {
-            let fact = &assignment.fact;
-            if fact.from <= day && fact.to.is_none_or(|to| day < to) {
-                titles.insert(
-                    assignment.parent.unwrap_or_default(),
-                    fact.job_title.as_ref().map(ToString::to_string),
-                );
-            }
+        for assignment in assigned_on(tx, as_of, group, day).await? {
+            titles.insert(
+                assignment.parent.unwrap_or_default(),
+                assignment.fact.job_title.as_ref().map(ToString::to_string),
+            );
         }
     }
     if let Some(worker) = sample.fact.worker_id {
@@ -75,4 +73,17 @@ pub async fn represents(
             sampled: sample.fact.worker_id == Some(WorkerId(worker.id)),
         })
         .collect())
+}
+
+/// The assignments to a group that hold on a day.
+pub(crate) async fn assigned_on(
+    tx: &mut Tx,
+    as_of: AsOf,
+    group: GroupId,
+    day: NaiveDate,
+) -> Result<Vec<Version<Assignment>>, Refusal> {
+    let of_group = [Where::Is("group_id", Key::Id(Some(group.0)))];
+    let mut found = gather::all::<Assignment>(tx, as_of, &of_group).await?;
+    found.retain(|one| one.fact.from <= day && one.fact.to.is_none_or(|to| day < to));
+    Ok(found)
 }

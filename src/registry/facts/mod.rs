@@ -8,6 +8,7 @@ pub mod held_rows;
 pub mod laboratory;
 pub mod laboratory_csv;
 pub(crate) mod laboratory_row;
+pub mod letters;
 pub mod medical;
 pub mod readings;
 pub mod record_request;

@@ -45,16 +45,20 @@ words! {
 
 /// From which results on a notice says more, as the pack writes it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum SaysMore {
+pub enum SaysMore {
+    /// From above a limit on.
     Above,
+    /// From a limit on.
     AtOrAbove,
+    /// Whatever the results.
     Always,
+    /// The text asks for nothing more.
     Never,
 }
 
 impl SaysMore {
     /// `> TWA or STEL`: the limits behind the sign are the statute's own.
-    fn of(rule: &MonitoringRule) -> Self {
+    pub fn of(rule: &MonitoringRule) -> Self {
         match rule.over_limit_notice_comparator.as_deref() {
             Some("always") => Self::Always,
             Some(text) if text.starts_with(">=") => Self::AtOrAbove,

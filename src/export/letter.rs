@@ -1,0 +1,196 @@
+//! Letters to workers as papers, in plain words: the text that is frozen on issue, and the page around it.
+
+use crate::export::paper::{STYLE, words};
+use crate::model::facts::agent::LimitKind;
+use crate::model::facts::letter::{Letter, LetterLimit, LetterResult, LetterSays, LimitReading};
+use crate::model::facts::sampling::NoiseCriterion;
+use crate::model::measured::Measured;
+use crate::model::printed::{Printing, Resolution, exact, precision};
+use crate::model::text::Code;
+use crate::model::unit::Unit;
+use askama::Template;
+use chrono::NaiveDate;
+
+/// The divisor of an 8-hour average, in minutes.
+const EIGHT_HOURS: f64 = 480.0;
+
+/// A row of results.
+struct ResultRow {
+    on: String,
+    whose: &'static str,
+    value: String,
+    over: String,
+}
+
+#[derive(Template)]
+#[template(path = "letter_body.html")]
+struct Body<'l> {
+    says: &'l LetterSays,
+    on: NaiveDate,
+    before: Option<&'l Letter>,
+    before_gave: Vec<String>,
+    whose: Vec<&'static str>,
+    below: bool,
+    rows: Vec<ResultRow>,
+    unlike: Vec<String>,
+    meaning: Vec<String>,
+    noise: bool,
+}
+
+#[derive(Template)]
+#[template(path = "letter.html")]
+struct Page<'l> {
+    style: &'static str,
+    letter: &'l Letter,
+    overtaken: bool,
+}
+
+/// The text of a letter, to be frozen: issued on a day, in place of one before where there is one.
+///
+/// # Errors
+/// Never for a letter: the template writes into memory.
+pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result<String, askama::Error> {
+    let below = |result: &&LetterResult| matches!(result.value.measured, Measured::Below(_));
+    let before_gave = before.map(|old| old.says.results.as_slice()).unwrap_or_default();
+    Body {
+        says,
+        on,
+        before,
+        before_gave: before_gave.iter().map(given_before).collect(),
+        whose: whose(says),
+        below: says.results.iter().any(|result| below(&result)),
+        rows: says.results.iter().map(row).collect(),
+        unlike: says.results.iter().filter_map(unlike).collect(),
+        meaning: says.results.iter().flat_map(meaning).collect(),
+        noise: says.results.iter().any(|result| result.criterion.is_some()),
+    }
+    .render()
+}
+
+/// The page: the frozen text, what became of the letter since (`overtaken`: what it rests on was corrected, and no other
+/// has taken its place yet), and its check value at every foot.
+///
+/// # Errors
+/// Never for a letter: the template writes into memory.
+pub fn page(letter: &Letter, overtaken: bool) -> Result<String, askama::Error> {
+    Page { style: STYLE, letter, overtaken }.render()
+}
+
+/// Measured on the reader, or represented by somebody else's sampler: the reader must know which.
+fn whose(says: &LetterSays) -> Vec<&'static str> {
+    let measured = says.results.iter().any(|result| result.measured);
+    let represented = says.results.iter().any(|result| !result.measured);
+    let own = measured.then_some("You wore a sampler. Results marked “you” were measured on you.");
+    let others = represented.then_some(if measured {
+        "On other days a co-worker in your group wore one, while you were assigned to the same work. Those results represent \
+         you: they were measured on the co-worker and not on you."
+    } else {
+        "You did not wear a sampler. A co-worker in your group did, while you were assigned to the same work. What was found \
+         represents you: it was measured on the co-worker and not on you."
+    });
+    own.into_iter().chain(others).collect()
+}
+
+fn row(result: &LetterResult) -> ResultRow {
+    ResultRow {
+        on: result.shift_date.to_string(),
+        whose: if result.measured { "you" } else { "a co-worker in your group" },
+        value: value(result),
+        over: over(result),
+    }
+}
+
+/// The figure beside its limits: no rounding across one.
+fn value(result: &LetterResult) -> String {
+    let unit = result.value.unit;
+    let levels: Vec<f64> = result.limits.iter().filter_map(|limit| limit.value.number_in(unit)).collect();
+    let figures = u32::try_from(result.figures).unwrap_or(precision::FEWEST);
+    let printing = Printing::of(Resolution::of(unit, figures));
+    printing.beside(&levels).measured(result.value.measured, unit)
+}
+
+fn over(result: &LetterResult) -> String {
+    let rule = match result.criterion {
+        Some(NoiseCriterion::OshaLimit) => ", counting noise from 90 dBA on",
+        Some(NoiseCriterion::OshaActionLevel) => ", counting noise from 80 dBA on",
+        Some(NoiseCriterion::Niosh) => ", counting all noise",
+        None => "",
+    };
+    if result.averaging_minutes >= EIGHT_HOURS {
+        return format!("8 hours ({} minutes sampled){rule}", exact(result.sampled_minutes));
+    }
+    format!("{} minutes{rule}", exact(result.averaging_minutes))
+}
+
+fn given_before(result: &LetterResult) -> String {
+    format!("{} for {}, over {}", value(result), result.shift_date, over(result))
+}
+
+fn unlike(result: &LetterResult) -> Option<String> {
+    let reasons: Vec<String> = result.unlike_other_days.iter().map(Code::as_str).map(of_reason).collect();
+    let reasons = (!reasons.is_empty()).then(|| reasons.join("; "))?;
+    Some(format!("{} was not a day like others: {reasons}.", result.shift_date))
+}
+
+fn of_reason(reason: &str) -> String {
+    match reason {
+        "worst_case" => "we looked for the worst case".to_owned(),
+        "complaint" => "we measured because somebody had complained".to_owned(),
+        "control_trial" => "we tried what a control does".to_owned(),
+        "not_representative" => "the work was not as usual".to_owned(),
+        "upset" => "something had gone wrong in the process".to_owned(),
+        other => format!("there was an {}", words(other)),
+    }
+}
+
+fn meaning(result: &LetterResult) -> Vec<String> {
+    if result.limits.is_empty() {
+        return vec![format!("For the result of {} we know no limit to set beside it.", result.shift_date)];
+    }
+    result.limits.iter().map(|limit| against(result, limit)).collect()
+}
+
+fn against(result: &LetterResult, limit: &LetterLimit) -> String {
+    let reading = match limit.reading {
+        LimitReading::Below => "is below it",
+        LimitReading::At => "is exactly at it",
+        LimitReading::Above => "is above it",
+        LimitReading::CannotTell => "does not tell whether it was reached",
+    };
+    format!(
+        "The {} of {} was {} averaged over {} ({}). The result of {} ({}) {reading}.",
+        of_limit(limit.kind),
+        limit.authority,
+        level(limit),
+        limit_minutes(limit),
+        limit.source,
+        result.shift_date,
+        value(result),
+    )
+}
+
+fn level(limit: &LetterLimit) -> String {
+    let Measured::Value(value) = limit.value.measured else { return "not known".to_owned() };
+    let unit: Unit = limit.value.unit;
+    format!("{} {}", exact(value), unit.symbol())
+}
+
+fn limit_minutes(limit: &LetterLimit) -> String {
+    match limit.averaging_minutes {
+        Some(480) => "8 hours".to_owned(),
+        Some(minutes) => format!("{minutes} minutes"),
+        None if matches!(limit.kind, LimitKind::Twa | LimitKind::ActionLevel) => "8 hours".to_owned(),
+        None => "the shortest time that can be measured".to_owned(),
+    }
+}
+
+fn of_limit(kind: LimitKind) -> &'static str {
+    match kind {
+        LimitKind::Twa => "limit",
+        LimitKind::Stel => "short-term limit",
+        LimitKind::Ceiling => "ceiling limit",
+        LimitKind::Excursion => "excursion limit",
+        LimitKind::ActionLevel => "action level",
+        LimitKind::Peak => "peak limit",
+    }
+}
