@@ -19,6 +19,7 @@ pub mod health;
 pub mod held_rows;
 pub mod kinds;
 pub mod laboratory;
+pub mod limit_changes;
 pub mod measure;
 pub mod medical;
 pub mod openapi;
@@ -83,6 +84,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(held_rows::endpoints());
     all.extend(conclusions::endpoints());
     all.extend(overview::endpoints());
+    all.extend(limit_changes::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(calendar::endpoints());

@@ -20,6 +20,7 @@ pub mod history;
 #[cfg(test)]
 pub(crate) mod invented;
 pub mod left_out;
+pub mod limit_change;
 pub mod limits;
 pub mod method;
 #[cfg(test)]

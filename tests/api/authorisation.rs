@@ -207,6 +207,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
     ("GET", "/api/v1/overview", FACT_READ),
+    ("POST", "/api/v1/limit-changes/preview", [403, 422, 422, 422, 422]),
     ("GET", "/api/v1/exports/samples.csv", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
     ("GET", "/api/v1/exports/duties.csv", FACT_READ),

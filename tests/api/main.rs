@@ -10,6 +10,7 @@ mod examinations;
 mod facts;
 mod harness;
 mod held_rows;
+mod limit_changes;
 mod medical;
 mod monitoring;
 mod noise;

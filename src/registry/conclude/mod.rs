@@ -3,10 +3,12 @@
 pub mod derive;
 pub mod due_dates;
 pub mod duty_rows;
+pub mod early_warnings;
 pub mod examiner_packet;
 pub mod exposure;
 pub mod history;
 pub mod kept;
+pub mod limit_change;
 pub mod monitoring;
 pub mod overview;
 pub mod profiles;
@@ -19,4 +21,5 @@ pub mod summary;
 pub mod surveillance_bundle;
 pub mod surveillance_rows;
 pub mod verdicts;
+pub mod worker_clauses;
 pub mod workers_named;
