@@ -32,6 +32,7 @@ pub mod record_requests;
 pub mod reply;
 pub mod request;
 pub mod sampling;
+pub mod surveillance;
 pub mod workers;
 pub mod writing;
 
@@ -85,6 +86,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(conclusions::endpoints());
     all.extend(overview::endpoints());
     all.extend(limit_changes::endpoints());
+    all.extend(surveillance::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(calendar::endpoints());

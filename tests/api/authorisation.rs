@@ -201,6 +201,8 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/groups/{id}/profiles", FACT_READ),
     ("GET", "/api/v1/tasks/{id}/control-verdicts", FACT_READ),
     ("GET", "/api/v1/workers/{id}/history", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/surveillance", FACT_READ),
+    ("GET", "/api/v1/early-warnings", FACT_READ),
     ("GET", "/api/v1/workers/{id}/examiner-packet", FACT_READ),
     ("GET", "/api/v1/workers/{id}/examiner-packet.html", FACT_READ),
     ("GET", "/api/v1/duties", FACT_READ),
@@ -293,8 +295,11 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
         | "medical-grounds" | "record-requests" => things.id(&format!("workers/{kind}")).to_owned(),
         _ => things.id(&format!("sites/{kind}")).to_owned(),
     };
-    let query =
-        if after == "/history" || after.starts_with("/examiner-packet") { "?agent_code=lead" } else { "" };
+    let query = if ["/history", "/surveillance"].contains(&after) || after.starts_with("/examiner-packet") {
+        "?agent_code=lead"
+    } else {
+        ""
+    };
     format!("{before}{id}{after}{query}")
 }
 

@@ -130,7 +130,7 @@ async fn groups_that_cannot_tell_come_first_then_standings_and_workers() {
     for (change, pointer) in [
         (json!({"kind": "stel"}), "/kind"),
         (json!({"agent_code": "none_such"}), "/agent_code"),
-        (json!({"agent_code": "noise", "value": {"value": 80, "unit": "dBA"}}), "/agent_code"),
+        (json!({"agent_code": "noise", "value": {"value": 80, "unit": "dB[A]"}}), "/agent_code"),
         (json!({"value": {"value": 1, "unit": "min"}}), "/value/unit"),
         (json!({"value": {"comparator": "<", "value": 1, "unit": "ug/m3"}}), "/value"),
     ] {

@@ -22,6 +22,7 @@ mod problems;
 mod record_requests;
 mod respirators;
 mod service;
+mod surveillance;
 mod things;
 mod tokens;
 mod whole_job;

@@ -18,6 +18,7 @@ pub mod samples;
 pub mod shift_averages;
 pub mod sight;
 pub mod summary;
+pub mod surveillance;
 pub mod surveillance_bundle;
 pub mod surveillance_rows;
 pub mod verdicts;
