@@ -180,7 +180,7 @@ pub fn supposed_pack(pack: &Pack, agent: &AgentEvidence, proposed: &Proposed, to
         supposed.surveillance.append(&mut added);
         supposed.surveillance.retain(|rule| !rule.scope.is_empty() || rule.agent_code != code);
         let mut added = Vec::new();
-        for rule in supposed.monitoring.iter_mut() {
+        for rule in &mut supposed.monitoring {
             let step_down = rule.rule_type == MonitoringRuleType::StepDown && rule.agent_code == code;
             let unit = rule.unit.as_deref().and_then(table::unit);
             let (Some(unit), Some(upper), true) =
