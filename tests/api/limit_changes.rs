@@ -126,7 +126,12 @@ async fn groups_that_cannot_tell_come_first_then_standings_and_workers() {
     assert_eq!(company.json["flags"], json!(["authority_makes_no_clause", "no_limit_now"]));
     let law = &company.json["standings"];
     assert!(law.to_string().contains("at_or_above_action_level"), "{law}");
+}
 
+#[tokio::test]
+async fn a_proposal_that_cannot_be_read_against_the_agent_is_refused() {
+    let app = TestApp::spawn().await;
+    let hygienist = app.as_role("hygienist");
     for (change, pointer) in [
         (json!({"kind": "stel"}), "/kind"),
         (json!({"agent_code": "none_such"}), "/agent_code"),

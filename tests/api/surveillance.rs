@@ -39,6 +39,10 @@ async fn clauses_with_their_counts_and_those_who_may_pass_them() {
     let across = shop.worker("4").await;
     shop.assign(&across, &near, "2026-02-02", 4.0).await;
     shop.assign(&across, &melt, "2026-02-02", 1.0).await;
+    shop.here.clone_from(&there);
+    let sample = json!({"position": "breathing_zone", "worker_id": across, "group_id": melt});
+    let sample = shop.measured(sample, "2026-02-06", micrograms(2.0)).await;
+    shop.post(&format!("/samples/{sample}/acceptance"), json!({})).await;
 
     let hygienist = app.as_role("hygienist");
     let first = async |name: &str, worker: &str| -> Value {
@@ -109,5 +113,8 @@ async fn clauses_with_their_counts_and_those_who_may_pass_them() {
     for field in ["days_counted", "window", "limbs", "measured_days", "calendar_years", "chance", "note"] {
         assert!(kept.get(field).is_none(), "{field}: {kept}");
     }
-    assert_eq!(first("hygienist", &across).await["days_counted"], 0);
+    let whole = first("hygienist", &across).await;
+    assert_eq!(whole["days_counted"], 0);
+    assert!(whole["chance"].as_f64().unwrap() > 0.2, "{whole}");
+    assert!(warned("hygienist", "").await.contains(&across), "who sees all sites is warned");
 }
