@@ -4,6 +4,7 @@ use crate::calculations;
 use crate::conclusions::examiner_packet;
 use crate::conclusions::flag::Flag;
 use crate::conclusions::history::view::HistoryFlag;
+use crate::conclusions::limit_change;
 use crate::conclusions::verdict;
 use crate::hygiene::{air_clearing, profile};
 use crate::surveillance::programme;
@@ -44,7 +45,7 @@ const OF_READERS: &[(&str, &str)] = &[
 pub fn flags() -> BTreeMap<&'static str, &'static str> {
     let mut all = BTreeMap::new();
     let tables = OF_DUTIES.iter().chain(OF_READERS).chain(profile::FLAGS).chain(air_clearing::FLAGS);
-    let tables = tables.chain(examiner_packet::FLAGS).copied();
+    let tables = tables.chain(examiner_packet::FLAGS).chain(limit_change::view::FLAGS).copied();
     let of_calculations = calculations::FLAGS.iter().flat_map(|table| table.iter()).copied();
     for (word, meaning) in tables.chain(verdict::view::all_flags()).chain(of_calculations) {
         all.entry(word).or_insert(meaning);

@@ -20,6 +20,7 @@ pub mod held_rows;
 pub mod kinds;
 pub mod laboratory;
 pub mod letters;
+pub mod limit_changes;
 pub mod measure;
 pub mod medical;
 pub mod openapi;
@@ -32,6 +33,7 @@ pub mod record_requests;
 pub mod reply;
 pub mod request;
 pub mod sampling;
+pub mod surveillance;
 pub mod workers;
 pub mod writing;
 
@@ -84,6 +86,8 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(held_rows::endpoints());
     all.extend(conclusions::endpoints());
     all.extend(overview::endpoints());
+    all.extend(limit_changes::endpoints());
+    all.extend(surveillance::endpoints());
     all.extend(calculations::endpoints());
     all.extend(exports::endpoints());
     all.extend(calendar::endpoints());

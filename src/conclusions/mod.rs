@@ -21,6 +21,7 @@ pub mod history;
 pub(crate) mod invented;
 pub mod left_out;
 pub mod letter;
+pub mod limit_change;
 pub mod limits;
 pub mod method;
 #[cfg(test)]

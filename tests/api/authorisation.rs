@@ -206,12 +206,15 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/groups/{id}/profiles", FACT_READ),
     ("GET", "/api/v1/tasks/{id}/control-verdicts", FACT_READ),
     ("GET", "/api/v1/workers/{id}/history", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/surveillance", FACT_READ),
+    ("GET", "/api/v1/early-warnings", FACT_READ),
     ("GET", "/api/v1/workers/{id}/examiner-packet", FACT_READ),
     ("GET", "/api/v1/workers/{id}/examiner-packet.html", FACT_READ),
     ("GET", "/api/v1/duties", FACT_READ),
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
     ("GET", "/api/v1/overview", FACT_READ),
+    ("POST", "/api/v1/limit-changes/preview", [403, 422, 422, 422, 422]),
     ("GET", "/api/v1/exports/samples.csv", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
     ("GET", "/api/v1/exports/duties.csv", FACT_READ),
@@ -297,8 +300,11 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
         | "medical-grounds" | "record-requests" => things.id(&format!("workers/{kind}")).to_owned(),
         _ => things.id(&format!("sites/{kind}")).to_owned(),
     };
-    let query =
-        if after == "/history" || after.starts_with("/examiner-packet") { "?agent_code=lead" } else { "" };
+    let query = if ["/history", "/surveillance"].contains(&after) || after.starts_with("/examiner-packet") {
+        "?agent_code=lead"
+    } else {
+        ""
+    };
     format!("{before}{id}{after}{query}")
 }
 

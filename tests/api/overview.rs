@@ -8,42 +8,42 @@ use doseward::surveillance::duties::{About, DutyGrounds, DutyKey, DutyKind, Ough
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-struct Shop<'a> {
-    app: &'a TestApp,
-    here: String,
-    there: String,
-    events: usize,
+pub(crate) struct Shop<'a> {
+    pub(crate) app: &'a TestApp,
+    pub(crate) here: String,
+    pub(crate) there: String,
+    pub(crate) events: usize,
 }
 
 impl Shop<'_> {
-    async fn post(&self, path: &str, body: Value) -> Answer {
+    pub(crate) async fn post(&self, path: &str, body: Value) -> Answer {
         let answer = self.app.as_role("hygienist").post(path, &body).await;
         assert_eq!(answer.status, 201, "{path}: {}", answer.text);
         answer
     }
 
     /// A group in which hexavalent chromium is expected.
-    async fn group(&self, site: &str, code: &str) -> String {
+    pub(crate) async fn group(&self, site: &str, code: &str) -> String {
         let group = self.app.group(site, code).await;
         let expected = json!({"agent_code": "chromium_vi", "from": "2026-01-01", "source": "Data sheet"});
         self.post(&format!("/groups/{group}/agents"), expected).await;
         group
     }
 
-    async fn worker(&self, number: &str) -> String {
+    pub(crate) async fn worker(&self, number: &str) -> String {
         let person = json!({"employee_number": number, "given_name": "Ada", "family_name": "Vale",
             "employer": "Own works", "hired_on": "2026-02-02"});
         self.post("/workers", person).await.id()
     }
 
-    async fn assign(&self, worker: &str, group: &str, from: &str, shifts: f64) {
+    pub(crate) async fn assign(&self, worker: &str, group: &str, from: &str, shifts: f64) {
         let assignment =
             json!({"group_id": group, "from": from, "shifts_per_week": shifts, "hours_per_shift": 8});
         self.post(&format!("/workers/{worker}/assignments"), assignment).await;
     }
 
     /// One sample with its result, in an event and a report of its own; gives the sample.
-    async fn measured(&mut self, mut sample: Value, day: &str, value: Value) -> String {
+    pub(crate) async fn measured(&mut self, mut sample: Value, day: &str, value: Value) -> String {
         self.events += 1;
         let number = format!("S-{}", self.events);
         let whole = json!({"number": number, "shift_date": day, "agent_codes": ["chromium_vi"],
@@ -63,7 +63,7 @@ impl Shop<'_> {
     }
 }
 
-fn micrograms(value: f64) -> Value {
+pub(crate) fn micrograms(value: f64) -> Value {
     json!({"value": value, "unit": "ug/m3"})
 }
 

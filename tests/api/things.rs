@@ -58,7 +58,7 @@ impl Things {
             return vec![format!("{route}{query}")];
         };
         let kind = before.trim_matches('/').rsplit('/').next().unwrap();
-        let query = if after == "/history" { "?agent_code=cadmium" } else { "" };
+        let query = if ["/history", "/surveillance"].contains(&after) { "?agent_code=cadmium" } else { "" };
         let of_kind = |name: &&String| *name == kind || name.ends_with(&format!("/{kind}"));
         let mut ids: Vec<&str> = self
             .recorded

@@ -1,6 +1,6 @@
 //! Figures that the registry gives without a calculation of their own: each by the function that its conclusions use.
 
-use doseward::conclusions::day_chance::day_chance;
+use doseward::conclusions::day_chance::{day_chance, day_shares};
 use doseward::hygiene::control_effect::Verdict;
 use doseward::hygiene::shift::{Segment, Unsampled};
 use doseward::hygiene::{
@@ -10,6 +10,7 @@ use doseward::hygiene::{
 };
 use doseward::model::facts::sampling::NoiseCriterion;
 use doseward::model::measured::Measured;
+use doseward::surveillance::chance::{PlannedDays, chance_of_passing};
 use doseward::surveillance::day_count::{Chance, WINDOW_MONTHS, expected};
 use serde_json::{Value, json};
 
@@ -219,6 +220,13 @@ fn of_groups(figure: &str, given: &Given<'_>) -> Option<Value> {
             let limit = given.0["limit"].as_f64();
             let found = day_chance(&given.results("results"), limit, given.number("level")).unwrap();
             json!({"estimate": found.estimate, "lower_95": found.lower, "upper_95": found.upper})
+        }
+        "chance of passing" => {
+            let limit = given.0["limit"].as_f64();
+            let shares = day_shares(&given.results("results"), limit, given.number("level")).unwrap();
+            let whole = |name: &str| usize::try_from(given.0[name].as_u64().unwrap()).unwrap();
+            let planned = [PlannedDays { days: whole("planned"), shares: &shares }];
+            json!({"chance": chance_of_passing(whole("counted"), whole("needed"), &planned)})
         }
         "expected days" => {
             let dates = given.0["dates"].as_array().unwrap().iter().map(|date| date.as_str().unwrap());

@@ -8,6 +8,7 @@ use crate::conclusions::history::worker_days::WorkerDays;
 use crate::model::identifiers::GroupId;
 use crate::model::measured::Measured;
 use crate::model::unit::Unit;
+use crate::model::working::Formula;
 use crate::surveillance::calendar::add_months;
 use crate::surveillance::chance::{PlannedDays, Shares, chance_of_passing};
 use crate::surveillance::clause::{Limb, days_needed, limbs, window_months};
@@ -16,6 +17,15 @@ use crate::surveillance::finding::Finding;
 use crate::surveillance::level::Levels;
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
+
+/// The chance of passing a clause's days.
+pub const CHANCE_OF_PASSING: Formula = Formula {
+    formula: "P(days counted + days planned that reach the level >= days needed) = integral of P(Binomial(N, e) >= needed - \
+              counted) over the posterior of e, the share of the group's days that reach the level; several groups are \
+              convolved",
+    source: "mixture of binomials: Johnson, Kemp and Kotz, Univariate Discrete Distributions, 3rd edition 2005, section \
+             8.3 (from memory)",
+};
 
 /// What a worker's groups say of the share of their days at or above levels, each computed once.
 #[derive(Debug, Default)]

@@ -97,6 +97,13 @@ impl<'t> Sight<'t> {
         }
     }
 
+    /// Looks at a snapshot as if an agent had other limits and the clauses other numbers: at facts alone.
+    pub fn supposing(tx: &'t mut Tx, as_of: AsOf, agent: AgentEvidence, pack: Pack) -> Self {
+        let code = agent.code().to_string();
+        let agents = BTreeMap::from([(code, Some(Arc::new(agent)))]);
+        Self { pack: Some(Arc::new(pack)), agents, ..Self::new(tx, as_of) }
+    }
+
     /// The clauses.
     pub async fn pack(&mut self) -> Result<Arc<Pack>, Refusal> {
         if let Some(pack) = &self.pack {

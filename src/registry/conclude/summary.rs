@@ -178,7 +178,7 @@ async fn dates_ahead(sight: &mut Sight<'_>, found: &Everything) -> Result<BTreeS
 
 /// The rule sets under which the worker has worked or was present at a release, each with a site of it, in the order of
 /// the words.
-async fn rule_sets(
+pub(super) async fn rule_sets(
     sight: &mut Sight<'_>,
     found: &Everything,
     beside: &Surveilled,

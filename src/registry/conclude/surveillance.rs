@@ -1,0 +1,136 @@
+//! `GET /workers/{id}/surveillance`: every clause for a worker, and the chance of passing its days beside the rule's count.
+
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::model::facts::agent::Verification;
+use crate::model::facts::rule_set::RuleSet;
+use crate::model::facts::worker::Worker;
+use crate::model::identifiers::WorkerId;
+use crate::model::text::Code;
+use crate::record;
+use crate::registry::conclude::derive;
+use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::worker_clauses::{DAYS_ACROSS_SITES, WorkerClause, worker_clauses};
+use crate::registry::recording;
+use crate::registry::refusal::Refusal;
+use crate::surveillance::day_count::Window;
+use crate::surveillance::finding::{LimbCount, YearCount};
+use chrono::{DateTime, NaiveDate, Utc};
+use uuid::Uuid;
+
+record! {
+    /// A clause for a worker.
+    pub struct SurveillanceClause {
+        /// Row of the pack.
+        trigger_id: String,
+        /// Section and paragraph.
+        clause: String,
+        /// Which edition of the text was read.
+        edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Verification,
+        /// Under which body of law.
+        rule_set: RuleSet,
+        /// Whether the days, or the event, are enough.
+        met: bool,
+        /// Whether it covers unless shown otherwise, and nothing shows otherwise.
+        covered_by_default: Option<bool>,
+        /// Days counted in the worst window; absent, like every number here, where days are at sites out of sight.
+        days_counted: Option<i64>,
+        /// How many the clause takes; absent where it counts none.
+        days_needed: Option<i64>,
+        /// The worst window.
+        window: Option<Window>,
+        /// The same days by the limbs of the clause.
+        limbs: Option<Vec<LimbCount>>,
+        /// Of the days in the window those on which the worker was measured.
+        measured_days: Option<i64>,
+        /// Those up to today that stand on the group or a record.
+        represented_days: Option<i64>,
+        /// Those planned ahead.
+        planned_days: Option<i64>,
+        /// Days of each calendar year, beside.
+        calendar_years: Option<Vec<YearCount>>,
+        /// When it was first met.
+        first_met_on: Option<NaiveDate>,
+        /// When the first examination is due.
+        due_on: Option<NaiveDate>,
+        /// The probability that the days are enough in a window that ends in the coming twelve months, from 0 to 1; absent
+        /// where they are already, or where a group with planned days has no results.
+        chance: Option<f64>,
+        /// What must be known beside it.
+        note: Option<String>,
+        /// What is to be known of it.
+        flags: Vec<String>,
+        /// In words.
+        words: String,
+    }
+}
+
+record! {
+    /// A worker and an agent by every clause.
+    pub struct SurveillanceView {
+        /// The worker.
+        worker_id: WorkerId,
+        /// The agent.
+        agent_code: Code,
+        /// The day it is seen from.
+        today: Option<NaiveDate>,
+        /// The clauses.
+        clauses: Vec<SurveillanceClause>,
+    }
+}
+
+impl SurveillanceClause {
+    /// A clause for a reader who sees all the sites behind it, or some.
+    fn of(found: WorkerClause, whole: bool) -> Self {
+        let WorkerClause { rule_set, view, days_needed, chance, measured, represented, planned } = found;
+        Self {
+            trigger_id: view.trigger_id,
+            clause: view.clause,
+            edition: view.edition,
+            verification: view.verification,
+            rule_set,
+            met: view.met,
+            covered_by_default: view.covered_by_default,
+            days_counted: whole.then_some(view.days_counted),
+            days_needed,
+            window: view.window.filter(|_| whole),
+            limbs: whole.then_some(view.limbs),
+            measured_days: whole.then_some(measured),
+            represented_days: whole.then_some(represented),
+            planned_days: whole.then_some(planned),
+            calendar_years: whole.then_some(view.calendar_years),
+            first_met_on: view.first_met_on.filter(|_| whole),
+            due_on: view.due_on,
+            chance: chance.filter(|_| whole),
+            note: view.note.filter(|_| whole),
+            flags: if whole { Vec::new() } else { vec![DAYS_ACROSS_SITES.to_owned()] },
+            words: view.words,
+        }
+    }
+}
+
+/// Every clause for a worker and an agent that facts but medical grounds speak of.
+///
+/// # Errors
+/// [`Refusal::Unknown`] where the worker is not in sight; a fault for an agent that is not known.
+pub async fn surveillance(
+    sight: &mut Sight<'_>,
+    caller: &Caller,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    code: &Code,
+) -> Result<SurveillanceView, Refusal> {
+    let scope = caller.may(Action::ReadDuties)?;
+    recording::read::<Worker>(sight.tx, caller, sight.as_of, worker).await?;
+    derive::must_be_agent(sight.tx, sight.as_of, code.as_str()).await?;
+    let found = worker_clauses(sight, now, worker, code.as_str(), true).await?;
+    let whole = found.within(&scope);
+    Ok(SurveillanceView {
+        worker_id: WorkerId(worker),
+        agent_code: code.clone(),
+        today: found.today,
+        clauses: found.clauses.into_iter().map(|clause| SurveillanceClause::of(clause, whole)).collect(),
+    })
+}
