@@ -146,3 +146,61 @@ pub fn must_say_more(results: &[LetterResult], more: SaysMore) -> bool {
                 && over(limit.reading)
         })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::facts::sampling::NoiseCriterion;
+    use crate::model::text::Line;
+    use crate::model::unit::Unit;
+
+    fn with(authority: &str, kind: LimitKind, reading: LimitReading) -> Vec<LetterResult> {
+        let value = |number| Quantity::computed(Measured::Value(number), Unit::UgPerM3);
+        let limit = LetterLimit {
+            authority: Code::new(authority).unwrap(),
+            kind,
+            value: value(5.0),
+            averaging_minutes: Some(480),
+            source: Line::new("invented").unwrap(),
+            reading,
+        };
+        vec![LetterResult {
+            shift_date: "2026-02-03".parse().unwrap(),
+            measured: true,
+            value: value(5.0),
+            figures: 2,
+            averaging_minutes: 480.0,
+            criterion: None::<NoiseCriterion>,
+            sampled_minutes: 480.0,
+            unlike_other_days: Vec::new(),
+            limits: vec![limit],
+        }]
+    }
+
+    // 29 CFR 1910.1026(d)(4)(ii): "exceeds"; 1926.62(d)(8): "at or above"; 1910.1017(n): every notice of vinyl chloride.
+    // As the pack's rows have them; the rest is this registry's rule.
+    #[test]
+    fn the_sign_of_the_paragraph_decides_from_where_on_a_letter_says_more() {
+        let of_law = |reading| with(STATUTORY_AUTHORITY, LimitKind::Twa, reading);
+        let table = [
+            (LimitReading::Below, [false, false, true, false]),
+            (LimitReading::CannotTell, [false, false, true, false]),
+            (LimitReading::At, [false, true, true, false]),
+            (LimitReading::Above, [true, true, true, false]),
+        ];
+        for (reading, expected) in table {
+            let signs = [SaysMore::Above, SaysMore::AtOrAbove, SaysMore::Always, SaysMore::Never];
+            assert_eq!(signs.map(|sign| must_say_more(&of_law(reading), sign)), expected, "{reading:?}");
+        }
+        assert!(!must_say_more(&[], SaysMore::Always));
+    }
+
+    #[test]
+    fn neither_an_action_level_nor_a_company_limit_makes_a_letter_say_more() {
+        let above =
+            |authority, kind| must_say_more(&with(authority, kind, LimitReading::Above), SaysMore::Above);
+        assert!(above(STATUTORY_AUTHORITY, LimitKind::Stel));
+        assert!(!above(STATUTORY_AUTHORITY, LimitKind::ActionLevel));
+        assert!(!above("Own works", LimitKind::Twa));
+    }
+}
