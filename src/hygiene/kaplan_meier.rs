@@ -75,16 +75,25 @@ pub fn kaplan_meier(results: &[Measured]) -> Option<KaplanMeier> {
 
 impl KaplanMeier {
     /// The mean of the values, in their unit.
+    ///
+    /// # Formula
+    /// `sum of value x probability`. See [`KAPLAN_MEIER`].
     pub fn mean(&self) -> f64 {
         self.mean_of(|value| value)
     }
 
     /// The mean of a function of the values.
+    ///
+    /// # Formula
+    /// `sum of f(value) x probability`, in the unit of f. See [`KAPLAN_MEIER`].
     pub fn mean_of(&self, of: impl Fn(f64) -> f64) -> f64 {
         self.masses.iter().map(|(value, mass)| mass * of(*value)).sum()
     }
 
     /// The standard deviation of a function of the values, weighted by probability (without n/(n-1)).
+    ///
+    /// # Formula
+    /// `sqrt(sum of (f(value) - mean)^2 x probability)`, in the unit of f. See [`KAPLAN_MEIER`].
     pub fn deviation_of(&self, of: impl Fn(f64) -> f64) -> f64 {
         let mean = self.mean_of(&of);
         self.mean_of(|value| (of(value) - mean).powi(2)).sqrt()

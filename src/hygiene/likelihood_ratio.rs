@@ -117,6 +117,9 @@ impl RatioLikelihood {
     }
 
     /// The log ratio of the highest likelihood; `None` where it runs off.
+    ///
+    /// # Formula
+    /// The d at which `l(d)` is highest, no unit. See [`PROFILE_LIKELIHOOD`].
     pub fn estimate(&self) -> Option<f64> {
         self.peak.is_finite().then_some(self.peak)
     }
@@ -172,6 +175,9 @@ impl RatioLikelihood {
     }
 
     /// The two-sided p value of no difference.
+    ///
+    /// # Formula
+    /// `2 (1 - Phi(sqrt(2 (l_max - l(0)))))`, a probability from 0 to 1. See [`PROFILE_LIKELIHOOD`].
     pub fn p_value(&self) -> Option<f64> {
         let root = self.deviance(0.0).sqrt();
         root.is_finite().then(|| 2.0 * normal_upper_tail(root))

@@ -50,16 +50,26 @@ impl LimitsWithBounds {
 
     /// The limit of the percentile `p` at this one-sided confidence (below one half: a lower limit), in the unit of the
     /// results; `None` beyond a double.
+    ///
+    /// # Formula
+    /// `exp` of the quantile of `mu + z_p sigma`, in the unit of the results. See [`LIMITS_WITH_BOUNDS`].
     pub fn percentile_limit(&self, p: f64, confidence: f64) -> Option<f64> {
         in_range(self.posterior.ln_percentile_quantile(p, confidence))
     }
 
     /// The upper limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    ///
+    /// # Formula
+    /// `exp` of the quantile of `mu + sigma^2 / 2`, in the unit of the results. See [`LIMITS_WITH_BOUNDS`].
     pub fn mean_upper_limit(&self, confidence: f64) -> Option<f64> {
         in_range(self.posterior.ln_mean_quantile(confidence))
     }
 
     /// The lower limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    ///
+    /// # Formula
+    /// `exp` of the lower one of the quantiles of `mu + sigma^2 / 2` under both priors, in the unit of the results. See
+    /// [`LIMITS_WITH_BOUNDS`].
     pub fn mean_lower_limit(&self, confidence: f64) -> Option<f64> {
         let limits = [Some(&self.posterior), self.narrower.as_ref()].into_iter().flatten();
         in_range(limits.map(|one| one.ln_mean_quantile(1.0 - confidence)).fold(f64::INFINITY, f64::min))
@@ -67,6 +77,9 @@ impl LimitsWithBounds {
 
     /// The limit of the share of days above `limit` (above zero): an upper one at this one-sided confidence, a lower one
     /// at 1 - confidence.
+    ///
+    /// # Formula
+    /// The quantile of `1 - Phi((ln limit - mu) / sigma)`, a share from 0 to 1. See [`LIMITS_WITH_BOUNDS`].
     pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
         self.posterior.exceedance_quantile(limit, probability)
     }

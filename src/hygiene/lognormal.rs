@@ -98,16 +98,25 @@ impl LogSample {
     }
 
     /// exp(mean).
+    ///
+    /// # Formula
+    /// `GM = exp(mean of ln x)`, in the unit of the values. NIOSH 77-173, 1977 (see [`GEOMETRIC_MEAN`]).
     pub fn geometric_mean(&self) -> f64 {
         self.mean.exp()
     }
 
     /// exp(s).
+    ///
+    /// # Formula
+    /// `GSD = exp(s)`, s with n - 1, no unit. NIOSH 77-173, 1977 (see [`GEOMETRIC_STANDARD_DEVIATION`]).
     pub fn geometric_standard_deviation(&self) -> f64 {
         self.deviation.exp()
     }
 
     /// Finney's factor psi on the geometric mean.
+    ///
+    /// # Formula
+    /// `psi_n(s^2 / 2)`, a series in s^2 and n, no unit. Finney 1941 (from memory; see [`ARITHMETIC_MEAN`]).
     pub fn mean_factor(&self) -> f64 {
         let half_variance = 0.5 * self.deviation * self.deviation;
         let (b, x) = (0.5 * (self.n - 1.0), (self.n - 1.0) * (self.n - 1.0) * half_variance / (2.0 * self.n));
@@ -121,42 +130,68 @@ impl LogSample {
     }
 
     /// The minimum-variance unbiased estimate of the arithmetic mean; infinite where a double cannot hold it.
+    ///
+    /// # Formula
+    /// `GM psi_n(s^2 / 2)`, in the unit of the values. Finney 1941 (from memory; see [`ARITHMETIC_MEAN`]).
     pub fn arithmetic_mean(&self) -> f64 {
         (self.mean + self.mean_factor().ln()).exp()
     }
 
     /// Land's exact upper limit of the arithmetic mean at this one-sided confidence; `None` beyond a double.
+    ///
+    /// # Formula
+    /// `exp(mean + s^2 / 2 + s H(1 - alpha, s, n) / sqrt(n - 1))`, in the unit of the values. Land 1971 (from memory; see [`land::LAND_LIMIT`]).
     pub fn mean_upper(&self, confidence: f64) -> Option<f64> {
         land::ln_limit(self, 1.0 - confidence).map(f64::exp).filter(|limit| limit.is_finite())
     }
 
     /// Land's exact lower limit of the arithmetic mean at this one-sided confidence.
+    ///
+    /// # Formula
+    /// `exp(mean + s^2 / 2 + s H(alpha, s, n) / sqrt(n - 1))`, in the unit of the values. Land 1971 (from memory; see [`land::LAND_LIMIT`]).
     pub fn mean_lower(&self, confidence: f64) -> Option<f64> {
         land::ln_limit(self, confidence).map(f64::exp)
     }
 
     /// The value that the share `p` of all days stays below.
+    ///
+    /// # Formula
+    /// `exp(mean + z_p s)`, in the unit of the values. EN 689:2018, Annex F (from memory; see [`PERCENTILE_95`]).
     pub fn percentile(&self, p: f64) -> f64 {
         (self.mean + normal_quantile(p) * self.deviation).exp()
     }
 
     /// The limit of that percentile at this one-sided confidence (below one half: a lower limit).
+    ///
+    /// # Formula
+    /// `exp(mean + k s)`, `k = t'(confidence; n - 1, z_p sqrt(n)) / sqrt(n)` of the non-central t, in the unit of the values.
+    /// Hahn and Meeker 1991 (from memory; see [`PERCENTILE_LIMIT`]).
     pub fn percentile_limit(&self, p: f64, confidence: f64) -> Option<f64> {
         let factor = tolerance_factor(self.n, p, confidence)?;
         Some((self.mean + factor * self.deviation).exp()).filter(|limit| limit.is_finite())
     }
 
     /// The limit of the geometric mean that it is below with this probability (Student's t on the logarithms).
+    ///
+    /// # Formula
+    /// `exp(mean + t(probability, n - 1) s / sqrt(n))`, in the unit of the values. Student, Biometrika 6 (1908) 1-25 (from memory).
     pub fn geometric_mean_limit(&self, probability: f64) -> f64 {
         (self.mean + t_quantile(probability, self.n - 1.0) * self.deviation / self.n.sqrt()).exp()
     }
 
     /// The share of days above `limit` (above zero, in the unit of the values).
+    ///
+    /// # Formula
+    /// `1 - Phi((ln limit - mean) / s)`, a share from 0 to 1. NIOSH 77-173, 1977 (see [`EXCEEDANCE`]).
     pub fn exceedance(&self, limit: f64) -> f64 {
         normal_upper_tail(self.distance(limit))
     }
 
     /// The limit of that share: an upper one at this one-sided confidence, a lower one at 1 - confidence.
+    ///
+    /// # Formula
+    /// `1 - Phi(d / sqrt(n))`, d the non-centrality at which the non-central t of n - 1 degrees reaches `sqrt(n) distance` with this
+    /// probability; a share from 0 to 1. Hahn and Meeker 1991 (from memory; see [`EXCEEDANCE_LIMIT`]).
     pub fn exceedance_limit(&self, limit: f64, probability: f64) -> f64 {
         self.share_beyond(self.distance(limit), probability)
     }
@@ -170,6 +205,9 @@ impl LogSample {
     }
 
     /// How many standard deviations of the logarithms the limit lies above their mean.
+    ///
+    /// # Formula
+    /// `(ln limit - mean) / s`, no unit. Definition.
     pub fn distance(&self, limit: f64) -> f64 {
         (limit.ln() - self.mean) / self.deviation
     }

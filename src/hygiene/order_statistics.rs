@@ -46,12 +46,18 @@ impl Imputed {
     }
 
     /// Mean and standard deviation (n - 1) of the natural logarithms.
+    ///
+    /// # Formula
+    /// `mean = sum of ln x / n`, `s = sqrt(sum of (ln x - mean)^2 / (n - 1))`, no unit. See [`ORDER_STATISTICS`].
     pub fn log_moments(&self) -> Option<(f64, f64)> {
         let logs: Vec<f64> = self.values().map(f64::ln).collect();
         moments(&logs).map(|(_, mean, deviation)| (mean, deviation))
     }
 
     /// Mean and standard deviation (n - 1) of the values.
+    ///
+    /// # Formula
+    /// `mean = sum of x / n`, `s = sqrt(sum of (x - mean)^2 / (n - 1))`, in the unit of the results. See [`ORDER_STATISTICS`].
     pub fn moments(&self) -> Option<(f64, f64)> {
         let values: Vec<f64> = self.values().collect();
         moments(&values).map(|(_, mean, deviation)| (mean, deviation))

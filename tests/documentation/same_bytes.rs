@@ -1,8 +1,14 @@
-//! The same input gives the same bytes: again, and on whatever thread.
+//! The same input gives the same bytes: again, on whatever thread, and whatever the build.
+//!
+//! The digest of all answers is on record beside this file. Whoever runs the test without and with `--release` holds both
+//! builds against it; where a figure is meant to change, `DOSEWARD_WRITE_DOCS=1` writes it anew.
 
 use crate::asked::{Asked, all};
 use crate::examples::examples;
 use serde_json::Value;
+use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
+use std::path::Path;
 
 /// The answers to the examples of the API document and of the page, as text.
 fn answers() -> Vec<String> {
@@ -30,4 +36,18 @@ fn every_answer_is_the_same_text_again_and_on_every_thread() {
     for other in others {
         assert_eq!(first, other);
     }
+}
+
+#[test]
+fn every_build_gives_the_bytes_on_record() {
+    let mut digest = String::new();
+    for byte in Sha256::digest(answers().join("\n")) {
+        let _ = write!(digest, "{byte:02x}");
+    }
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/documentation/same_bytes.sha256");
+    if std::env::var_os("DOSEWARD_WRITE_DOCS").is_some() {
+        std::fs::write(&path, format!("{digest}\n")).expect("the digest can be written");
+    }
+    let on_record = std::fs::read_to_string(&path).unwrap_or_default();
+    assert_eq!(on_record.trim(), digest, "other bytes than those on record");
 }

@@ -154,6 +154,9 @@ impl Posterior {
 
     /// The probability that the value which the share `p` of days stays below is itself at most `level` (above zero,
     /// in the unit of the results).
+    ///
+    /// # Formula
+    /// `P(mu + z_p sigma <= ln level)` under [`POSTERIOR`], a probability from 0 to 1.
     pub fn percentile_below(&self, p: f64, level: f64) -> f64 {
         let z = normal_quantile(p);
         let ln_level = level.ln();
@@ -161,27 +164,42 @@ impl Posterior {
     }
 
     /// The logarithm of the value that the percentile `p` stays below with this probability.
+    ///
+    /// # Formula
+    /// The quantile of `mu + z_p sigma` under [`POSTERIOR`], natural logarithm of a value in the unit of the results.
     pub fn ln_percentile_quantile(&self, p: f64, probability: f64) -> f64 {
         let z = normal_quantile(p);
         self.quantile(probability, |sigma| z * sigma)
     }
 
     /// The logarithm of the value that the geometric mean stays below with this probability.
+    ///
+    /// # Formula
+    /// The quantile of `mu` under [`POSTERIOR`], natural logarithm of a value in the unit of the results.
     pub fn ln_geometric_mean_quantile(&self, probability: f64) -> f64 {
         self.quantile(probability, |_| 0.0)
     }
 
     /// The logarithm of the value that the arithmetic mean stays below with this probability.
+    ///
+    /// # Formula
+    /// The quantile of `mu + sigma^2 / 2` under [`POSTERIOR`], natural logarithm of a value in the unit of the results.
     pub fn ln_mean_quantile(&self, probability: f64) -> f64 {
         self.quantile(probability, |sigma| 0.5 * sigma * sigma)
     }
 
     /// The posterior mean of the arithmetic mean, in the unit of the results; infinite beyond a double.
+    ///
+    /// # Formula
+    /// The mean of `exp(mu + sigma^2 / 2)` under [`POSTERIOR`].
     pub fn mean(&self) -> f64 {
         self.mean_of(|mu, sigma| (mu + 0.5 * sigma * sigma).exp())
     }
 
     /// The posterior mean of the share of days above `level`: the chance that a day is.
+    ///
+    /// # Formula
+    /// The mean of `1 - Phi((ln level - mu) / sigma)`, a probability from 0 to 1. See [`PREDICTIVE`].
     pub fn exceedance(&self, level: f64) -> f64 {
         let ln_level = level.ln();
         let sum: f64 = self.slices().map(|(weight, slice)| weight * slice.value_above(ln_level)).sum();
@@ -189,6 +207,9 @@ impl Posterior {
     }
 
     /// The share of days above `level` that is not passed with this probability.
+    ///
+    /// # Formula
+    /// The quantile of `1 - Phi((ln level - mu) / sigma)` under [`POSTERIOR`], a share from 0 to 1.
     pub fn exceedance_quantile(&self, level: f64, probability: f64) -> f64 {
         // e is at most x exactly when the percentile 1 - x is at most the level: mu + z sigma, at z = the quantile of 1 - x.
         let ln_level = level.ln();
@@ -203,6 +224,9 @@ impl Posterior {
     }
 
     /// The probabilities of the five rating bands of the 95th percentile against a limit.
+    ///
+    /// # Formula
+    /// `P(share k of the limit < GM GSD^1.6449 <= share k + 1)`, probabilities that add up to 1. See [`RATING`].
     pub fn rating(&self, limit: f64) -> [f64; 5] {
         let below = RATING_EDGES.map(|share| self.percentile_below(0.95, share * limit));
         [below[0], below[1] - below[0], below[2] - below[1], below[3] - below[2], 1.0 - below[3]]

@@ -90,6 +90,9 @@ impl PosteriorRatio {
     }
 
     /// The probability that ln(with/without) is at most `x`.
+    ///
+    /// # Formula
+    /// `P(ln GM with - ln GM without <= x)`, a probability from 0 to 1. See [`RATIO_POSTERIOR`].
     pub fn below(&self, x: f64) -> f64 {
         self.at(x).0.clamp(0.0, 1.0)
     }
@@ -106,6 +109,9 @@ impl PosteriorRatio {
     }
 
     /// The ln(with/without) that is not passed with this probability.
+    ///
+    /// # Formula
+    /// The quantile of `ln GM with - ln GM without`, no unit. See [`RATIO_POSTERIOR`].
     pub fn quantile(&self, probability: f64) -> f64 {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         let (mut mean, mut square) = (0.0, 0.0);
@@ -122,6 +128,9 @@ impl PosteriorRatio {
     }
 
     /// The posterior median of the common standard deviation of the logarithms.
+    ///
+    /// # Formula
+    /// The median of `ln GSD` under the same posterior, no unit. See [`RATIO_POSTERIOR`].
     pub fn median_sigma(&self) -> f64 {
         let mut before = 0.0;
         for stretch in &self.stretches {
