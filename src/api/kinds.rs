@@ -3,6 +3,7 @@
 use crate::api::endpoint::{Endpoint, Schema, reference};
 use crate::api::facts::{Naming, answer, collection, either_item, item};
 use crate::model::facts::agent::{Agent, Limit};
+use crate::model::facts::clause::Clause;
 use crate::model::facts::control::{Control, ControlPeriod, Task};
 use crate::model::facts::group::{Condition, ExpectedAgent, Group, GroupChange, JoinedEra, Judgement};
 use crate::model::facts::rules::{ComparedWith, MixtureSet};
@@ -130,15 +131,34 @@ fn agents(all: &mut Vec<Endpoint>) {
         naming("agents", "an agent, or an expected agent of a group", "agents", "agents", "Agent"),
         Schema::named("AgentOrExpectedAgentAnswer", json!({"anyOf": both})).with_parts(parts),
     ));
-    kind::<Limit>(
-        all,
-        "/agents/{id}/limits",
-        naming("agents", "a limit", "limits", "limits", "Limit"),
-        json!({
-            "authority": "company", "kind": "twa", "value": {"value": "0.5", "unit": "mg/m3"},
-            "averaging_minutes": 480, "from": "2026-01-01", "source": "Works standard 12, section 3"
-        }),
+    let limits = naming("agents", "a limit", "limits", "limits", "Limit");
+    let mut limit = json!({
+        "authority": "company", "kind": "twa", "value": {"value": "0.5", "unit": "mg/m3"},
+        "averaging_minutes": 480, "from": "2026-01-01", "source": "Works standard 12, section 3"
+    });
+    all.extend(collection::<Limit>("/agents/{id}/limits", Under::Agent, limits, limit.clone()));
+    limit["agent_code"] = json!("lead");
+    all.extend(collection::<Limit>("/sites/{id}/limits", Under::Site, limits, limit));
+    all.extend(item::<Limit>(limits));
+    let clauses = naming(
+        "agents",
+        "a clause of an authority other than the law that comes with the program",
+        "clauses of authorities other than the law that comes with the program",
+        "clauses",
+        "Clause",
     );
+    let mut clause = json!({
+        "code": "W12-4", "authority": "company", "agent_code": "lead", "source": "Works standard 12, section 4",
+        "edition": "2026", "verification": "verified", "from": "2026-01-01",
+        "worker": {
+            "counts": "eight_hour_average", "value": {"value": 15, "unit": "ug/m3"}, "days": 10,
+            "first_within": {"amount": 30, "unit": "days", "from": "days_reached"}, "repeat_months": 12
+        }
+    });
+    all.extend(collection::<Clause>("/clauses", Under::Nothing, clauses, clause.clone()));
+    clause["code"] = json!("W12-5");
+    all.extend(collection::<Clause>("/sites/{id}/clauses", Under::Site, clauses, clause));
+    all.extend(item::<Clause>(clauses));
     kind::<ComparedWith>(
         all,
         "/agents/{id}/compared-with",

@@ -24,7 +24,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
                 "Existing results are read as if the proposed level had held on every date in place of the authority's \
                  own, with the law's clauses and step-downs naming it; nothing is stored. Groups whose data are too \
                  coarse to tell come first, with the minutes a sample needs. Workers out of sight are counted only; \
-                 days at sites out of sight keep their numbers back. A limit that is not the law's triggers nobody.",
+                 days at sites out of sight keep their numbers back. A limit that no clause of its authority names triggers nobody.",
             )
             .takes::<LimitProposal>(
                 "LimitProposal",

@@ -20,7 +20,7 @@ use crate::hygiene::shift::{
 };
 use crate::model::facts::agent::{Limit, LimitKind};
 use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, SampleOutcome};
-use crate::model::identifiers::{EventId, GroupId, WorkerId};
+use crate::model::identifiers::{EventId, GroupId, SiteId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
@@ -213,6 +213,7 @@ fn compare_with_limits(
     is_read: impl Fn(NoiseCriterion) -> bool,
 ) {
     let Some(group) = group else { return raise(&mut shift.flags, Flag::GroupUnknown) };
+    let agent = &*agent.at(SiteId(group.site.id));
     if agent.is_noise() {
         return compare_noise(shift, group, agent, is_read);
     }

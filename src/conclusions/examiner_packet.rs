@@ -57,6 +57,8 @@ record! {
         duty_id: DutyId,
         /// What is to be offered.
         kind: DutyKind,
+        /// Whose clause it is.
+        authority: Option<Code>,
         /// The clause that the facts appear to trigger.
         clause: Option<String>,
         /// By when.

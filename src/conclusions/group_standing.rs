@@ -8,7 +8,7 @@ use crate::conclusions::noise_criterion::{criterion_met, level_by};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::StandingUse;
 use crate::model::facts::agent::LimitKind;
-use crate::model::identifiers::EventId;
+use crate::model::identifiers::{EventId, SiteId};
 use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::record;
@@ -24,10 +24,33 @@ use std::collections::BTreeMap;
 /// What the reading of a standing takes from outside the group: the rules, and the site's working days.
 #[derive(Debug, Clone, Copy)]
 pub struct StandingRules<'a> {
-    /// The clauses.
+    /// The law's clauses.
     pub pack: &'a Pack,
+    /// Those of other authorities at the site.
+    pub of_others: &'a [OtherAuthority],
     /// The site's working days.
     pub working_days: &'a WorkingDays,
+}
+
+/// Another authority than the law that comes with the program, with what it asks at a site.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherAuthority {
+    /// Whose clauses.
+    pub authority: Code,
+    /// Its levels in force, in the agent's unit.
+    pub levels: Levels,
+    /// Its clauses in force.
+    pub pack: Pack,
+}
+
+impl<'a> StandingRules<'a> {
+    /// The clauses of an authority; `None` where it has none at the site.
+    fn of(self, authority: &Code) -> Option<&'a Pack> {
+        if authority.as_str() == STATUTORY_AUTHORITY {
+            return Some(self.pack);
+        }
+        self.of_others.iter().find(|other| other.authority == *authority).map(|other| &other.pack)
+    }
 }
 
 /// How a group stands by the limits of one authority.
@@ -99,19 +122,19 @@ pub fn group_standings(
     let eras: Vec<standing::Era> =
         eras.iter().map(|era| standing::Era { from: era.from, to: era.to }).collect();
     let unit = agent.unit().or_else(|| shifts.first().map(|shift| shift.unit));
+    let agent = &*agent.at(SiteId(group.site.id));
     agent
         .authorities()
         .into_iter()
         .filter_map(|authority| {
             let unit = unit?;
             let rounds = rounds(shifts, group, agent, authority, unit);
-            // The way down is the standard's: only the law has one.
+            // The way down is the authority's own: without a clause of its own there is none.
             let newest =
                 rounds.iter().map(|round| (round.date, round.event, round.levels)).max_by_key(|r| (r.0, r.1));
-            let ways_down =
-                newest.filter(|_| authority.as_str() == STATUTORY_AUTHORITY).map(|(date, _, levels)| {
-                    step_downs(rules.pack, agent.code().as_str(), rule_set_on(group, date), levels, unit)
-                });
+            let ways_down = newest.zip(rules.of(authority)).map(|((date, _, levels), pack)| {
+                step_downs(pack, agent.code().as_str(), rule_set_on(group, date), levels, unit)
+            });
             let ways_down = ways_down.unwrap_or_default();
             let mut flags = Vec::new();
             if rounds.is_empty() {

@@ -54,10 +54,10 @@ pub(crate) fn with(mut base: Value, change: &Value) -> Value {
 pub(crate) fn agent(code: &str) -> AgentEvidence {
     let known = Pack::built_in().agent(code).unwrap();
     let limits = known.limits.iter().zip(1000..);
-    AgentEvidence {
-        agent: version(999, None, &known.agent.to_json()),
-        limits: limits.map(|(limit, number)| version(number, Some(999), &limit.to_json())).collect(),
-    }
+    AgentEvidence::new(
+        version(999, None, &known.agent.to_json()),
+        limits.map(|(limit, number)| version(number, Some(999), &limit.to_json())).collect(),
+    )
 }
 
 /// A group with one task and, from the dates given, an arm on it.

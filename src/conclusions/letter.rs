@@ -111,7 +111,8 @@ fn beside(
         .filter(|limit| limit.stands())
         .find(|limit| {
             let fact = &limit.fact;
-            fact.authority == comparison.authority
+            (limit.site.is_none() || limit.site == shift.site)
+                && fact.authority == comparison.authority
                 && fact.kind == comparison.kind
                 && fact.from.is_none_or(|from| from <= on)
                 && fact.to.is_none_or(|to| on < to)

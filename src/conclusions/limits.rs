@@ -6,11 +6,13 @@ use crate::hygiene::conversion::convert;
 use crate::model::facts::agent::{Agent, AgentState, Limit, LimitKind};
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::site::{RuleSetChange, Site};
+use crate::model::identifiers::SiteId;
 use crate::model::measured::Measured;
 use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::model::version::Version;
 use chrono::NaiveDate;
+use std::borrow::Cow;
 
 /// Who sets the limits that are law; a stricter limit of anyone else stands beside them.
 pub const STATUTORY_AUTHORITY: &str = "OSHA";
@@ -20,11 +22,32 @@ pub const STATUTORY_AUTHORITY: &str = "OSHA";
 pub struct AgentEvidence {
     /// The agent.
     pub agent: Version<Agent>,
-    /// Its limits, and for a total those that a hygienist names for it.
+    /// Its limits, and for a total those that a hygienist names for it; those of single sites among them.
     pub limits: Vec<Version<Limit>>,
+    /// The site whose own limits hold beside those of every site.
+    site: Option<SiteId>,
 }
 
 impl AgentEvidence {
+    /// An agent with the limits of every site; of those of single sites none holds until one is [named](Self::at).
+    pub fn new(agent: Version<Agent>, limits: Vec<Version<Limit>>) -> Self {
+        Self { agent, limits, site: None }
+    }
+
+    /// The same as it is at a site.
+    pub fn at(&self, site: SiteId) -> Cow<'_, Self> {
+        if self.limits.iter().all(|limit| limit.site.is_none()) {
+            return Cow::Borrowed(self);
+        }
+        Cow::Owned(Self { site: Some(site), ..self.clone() })
+    }
+
+    /// The limits that hold at every site, or at the one named.
+    fn here(&self) -> impl Iterator<Item = &Version<Limit>> {
+        let here = |limit: &&Version<Limit>| limit.site.is_none() || limit.site == self.site;
+        self.limits.iter().filter(|limit| limit.stands()).filter(here)
+    }
+
     /// The agent's code.
     pub fn code(&self) -> &Code {
         &self.agent.fact.code
@@ -35,10 +58,12 @@ impl AgentEvidence {
         self.agent.fact.state == AgentState::Physical
     }
 
-    /// The unit in which its concentrations are given: that of its limit, the law's 8-hour limit first.
+    /// The unit in which its concentrations are given, at every site the same: that of its limit, the law's 8-hour limit
+    /// first, those of single sites last.
     pub fn unit(&self) -> Option<Unit> {
         let rank = |limit: &&Version<Limit>| {
-            (limit.fact.authority.as_str() != STATUTORY_AUTHORITY, limit.fact.kind, limit.position, limit.id)
+            let lawful = limit.fact.authority.as_str() != STATUTORY_AUTHORITY;
+            (lawful, limit.site.is_some(), limit.fact.kind, limit.position, limit.id)
         };
         self.limits.iter().filter(|limit| limit.stands()).min_by_key(rank).map(|limit| limit.fact.value.unit)
     }
@@ -48,11 +73,8 @@ impl AgentEvidence {
     /// A limit for part of the work (`applies_to`) counts only where its authority has no general one of that kind.
     pub fn in_force(&self, rule_set: RuleSet, on: NaiveDate) -> Vec<&Limit> {
         let holding: Vec<&Version<Limit>> = self
-            .limits
-            .iter()
-            .filter(|limit| {
-                limit.stands() && limit.fact.holds(rule_set, on) && limit.fact.kind != LimitKind::Peak
-            })
+            .here()
+            .filter(|limit| limit.fact.holds(rule_set, on) && limit.fact.kind != LimitKind::Peak)
             .collect();
         let general = |limit: &Limit| {
             holding.iter().any(|other| {
@@ -102,9 +124,7 @@ impl AgentEvidence {
     /// The authorities with an 8-hour limit or action level among the limits, the law's first, then by name.
     pub fn authorities(&self) -> Vec<&Code> {
         let mut authorities: Vec<&Code> = self
-            .limits
-            .iter()
-            .filter(|limit| limit.stands())
+            .here()
             .filter(|limit| matches!(limit.fact.kind, LimitKind::Twa | LimitKind::ActionLevel))
             .map(|limit| &limit.fact.authority)
             .collect();

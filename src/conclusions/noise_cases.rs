@@ -62,7 +62,7 @@ fn averages(samples: &[SampleEvidence]) -> Vec<ShiftTwa> {
 
 fn concluded(samples: &[SampleEvidence], noise: &AgentEvidence) -> GroupConclusion {
     let calendar = WorkingDays::default();
-    let rules = StandingRules { pack: Pack::built_in(), working_days: &calendar };
+    let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &calendar };
     conclude_group(&group(None), samples, noise, rules, Asked::default())
 }
 

@@ -298,7 +298,7 @@ mod tests {
 
     fn conclude(group: &GroupEvidence, samples: &[SampleEvidence], asked: Asked) -> GroupConclusion {
         let calendar = WorkingDays::default();
-        let rules = StandingRules { pack: Pack::built_in(), working_days: &calendar };
+        let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &calendar };
         conclude_group(group, samples, &agent("chromium_vi"), rules, asked)
     }
 
@@ -495,7 +495,7 @@ mod tests {
             "source": "Company standard 12"});
         evidence.limits.push(crate::conclusions::invented::version(2000, Some(999), &company));
         let calendar = WorkingDays::default();
-        let rules = StandingRules { pack: Pack::built_in(), working_days: &calendar };
+        let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &calendar };
         let samples = [on(50, &event(6, &json!({})), "2026-03-02", 1.0)];
         let found = conclude_group(&group(None), &samples, &evidence, rules, Asked::default());
         let seen: Vec<_> =

@@ -42,8 +42,26 @@ pub struct Family {
     pub agent_code: String,
     /// What they ask for.
     pub kinds: &'static [DutyKind],
+    /// By whose clauses.
+    pub whose: Whose,
     /// Whether they are those that rest on medical grounds, or the others.
     pub medical: bool,
+}
+
+/// Whose clauses raised a duty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whose {
+    /// The law that comes with the program.
+    TheLaw,
+    /// Other authorities: a state, another country, the company itself.
+    Others,
+}
+
+impl Whose {
+    /// Of a duty as it is written.
+    fn of(duty: &Duty) -> Self {
+        if duty.authority.is_none() { Self::TheLaw } else { Self::Others }
+    }
 }
 
 /// What a worker's summary asks for.
@@ -320,7 +338,7 @@ async fn changes(
     as_of: AsOf,
     ought: &Ought,
 ) -> Result<(BTreeMap<Uuid, Version<Duty>>, Vec<DutyChange>), Refusal> {
-    let Family { about, agent_code, kinds, medical } = &ought.family;
+    let Family { about, agent_code, kinds, whose, medical } = &ought.family;
     let mut of_family = vec![Where::Is("agent_code", Key::Text(Some(agent_code.clone())))];
     match about {
         About::Worker(worker) => of_family.push(Where::Is("worker_id", Key::Id(Some(worker.0)))),
@@ -330,7 +348,9 @@ async fn changes(
     let mut standing = Vec::new();
     let mut known = BTreeMap::new();
     for duty in gather::all::<Duty>(tx, as_of, &of_family).await? {
-        let same = self::about(&duty.fact.subject) == Some(*about) && duty.fact.is_medical() == *medical;
+        let same = self::about(&duty.fact.subject) == Some(*about)
+            && duty.fact.is_medical() == *medical
+            && Whose::of(&duty.fact) == *whose;
         if duty.fact.withdrawn.is_some() || !same || !kinds.contains(&duty.fact.kind) {
             continue;
         }
@@ -381,6 +401,7 @@ fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -
             sites: fact.site_ids.iter().copied().collect(),
             employer: fact.employer.clone(),
             flags: flags.cloned().collect(),
+            authority: fact.authority.clone(),
             medical: fact.is_medical(),
         },
         ended,
@@ -395,6 +416,7 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         kind: duty.key.kind,
         subject: subject(duty.key.about),
         agent_code: Code::new(&duty.key.agent_code),
+        authority: None,
         trigger_id: Code::new(&duty.key.trigger_id),
         occasion: Code::new(&duty.key.occasion)?,
         clause: None,
@@ -426,6 +448,7 @@ fn with_grounds(duty: Duty, grounds: DutyGrounds) -> Duty {
         window: grounds.window,
         basis: grounds.basis.into_iter().collect(),
         employer: grounds.employer,
+        authority: grounds.authority,
         site_ids: grounds.sites.into_iter().collect(),
         rests_on_medical_ground: grounds.medical.then_some(true),
         flags,

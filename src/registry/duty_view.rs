@@ -4,6 +4,7 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
+use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::DutyId;
@@ -52,7 +53,9 @@ record! {
         days_counted: Option<i64>,
         /// The worst window.
         window: Option<Window>,
-        /// Row of the pack.
+        /// Whose clause asks for it: the law's that comes with the program, or another authority's.
+        authority: Option<Code>,
+        /// Row of the pack, or the code of another authority's clause.
         trigger_id: Option<Code>,
         /// Section and paragraph.
         clause: Option<String>,
@@ -149,6 +152,7 @@ impl Reader {
             learned_on: Some(fact.learned_on),
             days_counted: fact.days_counted.filter(|_| !across),
             window: fact.window.filter(|_| !across),
+            authority: fact.authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
             trigger_id: fact.trigger_id,
             clause: fact.clause,
             basis: Some(if across { Vec::new() } else { fact.basis }),
@@ -178,6 +182,7 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         learned_on: None,
         days_counted: None,
         window: None,
+        authority: None,
         trigger_id: None,
         clause: None,
         basis: None,

@@ -106,7 +106,7 @@ async fn enter_rows(change: &mut Change, pack: &Pack) -> Result<usize, Refusal> 
 
 impl Pack {
     /// Every clause and factor as a row: the file it is from, its id, its columns.
-    fn rows(&self) -> Vec<(&'static str, String, Value)> {
+    pub(super) fn rows(&self) -> Vec<(&'static str, String, Value)> {
         let mut rows = Vec::new();
         rows.extend(
             self.surveillance

@@ -3,7 +3,7 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::{
-    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, worker,
 };
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
@@ -114,6 +114,7 @@ const READING: &[(&str, Action)] = &[
     (account::Token::TABLE.kind, Action::ManageAccounts),
     (agent::Agent::TABLE.kind, agent::Agent::READ),
     (agent::Limit::TABLE.kind, agent::Limit::READ),
+    (clause::Clause::TABLE.kind, clause::Clause::READ),
     (rules::ComparedWith::TABLE.kind, rules::ComparedWith::READ),
     (rules::MixtureSet::TABLE.kind, rules::MixtureSet::READ),
     (rules::PackRow::TABLE.kind, Action::ReadReference),

@@ -33,6 +33,8 @@ pub enum Under {
     Event,
     /// A site, or one of its groups.
     SiteOrGroup,
+    /// A site, or an agent.
+    SiteOrAgent,
     /// A worker of any site: whoever is sent to a site is assigned there before the site may see him.
     AnyWorker,
 }
@@ -46,11 +48,16 @@ impl Under {
             Self::Group | Self::SiteOrGroup => Some("group_id"),
             Self::Task => Some("task_id"),
             Self::Worker | Self::AnyWorker => Some("worker_id"),
-            Self::Agent => Some("agent_id"),
+            Self::Agent | Self::SiteOrAgent => Some("agent_id"),
             Self::Account => Some("account_id"),
             Self::Assignment => Some("assignment_id"),
             Self::Event => Some("event_id"),
         }
+    }
+
+    /// Whether it may be a site where its field names something else.
+    pub const fn may_be_a_site(self) -> bool {
+        matches!(self, Self::SiteOrGroup | Self::SiteOrAgent)
     }
 }
 
@@ -105,7 +112,7 @@ impl Place {
             Under::Task => under_one::<control::Task>(tx, scope, as_of, id).await,
             Under::AnyWorker => under_one::<worker::Worker>(tx, &everything, as_of, id).await,
             Under::Worker => under_one::<worker::Worker>(tx, scope, as_of, id).await,
-            Under::Agent => under_one::<agent::Agent>(tx, scope, as_of, id).await,
+            Under::Agent | Under::SiteOrAgent => under_one::<agent::Agent>(tx, scope, as_of, id).await,
             Under::Account => under_one::<account::Account>(tx, scope, as_of, id).await,
             Under::Assignment => under_one::<worker::Assignment>(tx, scope, as_of, id).await,
             Under::Event => under_one::<sampling::SamplingEvent>(tx, scope, as_of, id).await,

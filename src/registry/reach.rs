@@ -2,7 +2,7 @@
 
 use crate::model::facts::agent::Agent;
 use crate::model::facts::control::{Control, ControlPeriod, Task};
-use crate::model::facts::group::Group;
+use crate::model::facts::group::{Condition, ExpectedAgent, Group};
 use crate::model::facts::laboratory::LabResult;
 use crate::model::facts::sampling::Sample;
 use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId, TaskId, WorkerId};
@@ -46,6 +46,8 @@ pub enum Reach {
     Agent(String),
     /// The same, by the agent's identifier.
     AgentOf(Uuid),
+    /// The same, and every group in which the agent is expected or a condition names it, and the members of all of them.
+    AgentAndMembers(String),
 }
 
 fn mark_of(kind: MarkKind, subject: Uuid, agent: &str) -> Mark {
@@ -92,6 +94,7 @@ pub async fn mark(change: &mut Change, id: Uuid, reach: &[Reach]) -> Result<(), 
                 }
             }
             Reach::Agent(code) => mark_agent(change, code).await?,
+            Reach::AgentAndMembers(code) => mark_agent_and_members(change, code).await?,
         }
     }
     Ok(())
@@ -109,6 +112,25 @@ async fn mark_agent(change: &mut Change, code: &str) -> Result<(), Refusal> {
             if let Some(subject) = subject {
                 change.mark(mark_of(kind, subject, code));
             }
+        }
+    }
+    Ok(())
+}
+
+async fn mark_agent_and_members(change: &mut Change, code: &str) -> Result<(), Refusal> {
+    mark_agent(change, code).await?;
+    let (scope, as_of) = (change.everything(), change.as_of());
+    let of_agent = [Where::Is("agent_code", Key::Text(Some(code.to_owned())))];
+    let measured = samples::measured_with(&mut change.tx, code, change.position).await?;
+    let mut groups: BTreeSet<Uuid> = measured.iter().filter_map(|(group, _, _)| *group).collect();
+    let expected = versions::list::<ExpectedAgent>(&mut change.tx, &scope, as_of, &of_agent, None).await?;
+    groups.extend(expected.iter().filter_map(|one| one.parent));
+    let conditions = versions::list::<Condition>(&mut change.tx, &scope, as_of, &of_agent, None).await?;
+    groups.extend(conditions.iter().filter_map(|one| one.parent));
+    for group in groups {
+        change.mark(mark_of(MarkKind::Profile, group, code));
+        for worker in samples::workers_of_group(&mut change.tx, group, change.position).await? {
+            change.mark(mark_of(MarkKind::Summary, worker, code));
         }
     }
     Ok(())

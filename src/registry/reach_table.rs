@@ -26,7 +26,7 @@ pub enum Reached {
     Report,
     /// Every group of a site and its members.
     Site,
-    /// Every group, task and worker with results of an agent.
+    /// Every group, task and worker with results of an agent; of a clause also those for whom it is expected.
     Agent,
     /// All of it: the built-in rules of a new release.
     Registry,
@@ -45,7 +45,7 @@ impl Reach {
             Self::ReportItself => Reached::Report,
             Self::Event(_) | Self::EventItself => Reached::Event,
             Self::Site(_) => Reached::Site,
-            Self::Agent(_) | Self::AgentOf(_) => Reached::Agent,
+            Self::Agent(_) | Self::AgentOf(_) | Self::AgentAndMembers(_) => Reached::Agent,
         }
     }
 }
@@ -91,8 +91,9 @@ pub const TABLE: &[KindReach] = &[
     ),
     row(
         "limit",
-        &[Reached::Agent],
+        &[Reached::Agent, Reached::Site],
         &[
+            "agent_code",
             "authority",
             "rule_sets",
             "kind",
@@ -105,6 +106,23 @@ pub const TABLE: &[KindReach] = &[
             "source",
             "edition",
             "verification",
+        ],
+        &[],
+    ),
+    row(
+        "clause",
+        &[Reached::Agent, Reached::Site],
+        &[
+            "code",
+            "authority",
+            "agent_code",
+            "source",
+            "edition",
+            "verification",
+            "from",
+            "to",
+            "worker",
+            "group",
         ],
         &[],
     ),
@@ -279,6 +297,7 @@ pub const TABLE: &[KindReach] = &[
             "kind",
             "subject",
             "agent_code",
+            "authority",
             "trigger_id",
             "occasion",
             "clause",

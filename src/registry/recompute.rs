@@ -5,7 +5,7 @@
 use crate::registry::conclude::derive;
 use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
-use crate::registry::conclude::summary::nothing_owed;
+use crate::registry::conclude::summary::OughtOfWorker;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -173,13 +173,13 @@ impl Registry {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
             let duties = match mark.kind {
                 MarkKind::Summary => {
-                    let [ought, _] = nothing_owed(mark.subject.into(), &mark.agent, as_of.date);
+                    let nothing = OughtOfWorker::nothing(mark.subject.into(), &mark.agent, as_of.date);
                     let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
-                    vec![ought, summary.on_grounds]
+                    OughtOfWorker { on_grounds: summary.ought.on_grounds, ..nothing }.all()
                 }
                 // Where the agent is expected and was never measured, monitoring is owed all the same.
                 MarkKind::Profile => {
-                    vec![monitoring::monitoring(sight, mark.subject, &mark.agent).await?.ought]
+                    monitoring::monitoring(sight, mark.subject, &mark.agent).await?.ought.into()
                 }
                 MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
@@ -190,13 +190,13 @@ impl Registry {
                 let body = derive::profile(sight, mark.subject, &mark.agent).await?;
                 let Monitoring { ought, changes_on } =
                     monitoring::monitoring(sight, mark.subject, &mark.agent).await?;
-                (body, changes_on, vec![ought])
+                (body, changes_on, ought.into())
             }
             MarkKind::Verdict => (derive::verdict(sight, mark.subject, &mark.agent).await?, None, Vec::new()),
             MarkKind::Shifts => (derive::shifts(sight, mark.subject, &mark.agent).await?, None, Vec::new()),
             MarkKind::Summary => {
                 let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
-                (summary.body, summary.changes_on, vec![summary.ought, summary.on_grounds])
+                (summary.body, summary.changes_on, summary.ought.all())
             }
         };
         let members = match mark.kind {

@@ -31,6 +31,12 @@ pub trait Recorded: Stored {
     /// What is said when its natural key is taken.
     const TAKEN: &'static str = "this has been recorded before";
 
+    /// What recording or voiding it there takes beside [`RECORD`](Self::RECORD) and [`VOID`](Self::VOID); nothing if not
+    /// said otherwise.
+    fn takes_beside(_place: &Place) -> Option<Action> {
+        None
+    }
+
     /// Looks at everything it refers to and notes every fault; may fill in what the registry knows. Where its shape says
     /// all there is to say, there is nothing to look at.
     fn check<'c>(
@@ -77,7 +83,7 @@ pub fn view<F: Recorded>(version: &Version<F>) -> Value {
 pub fn view_of<F: Stored>(under: Under, version: &Version<F>) -> Value {
     let mut view = Map::new();
     view.insert("id".into(), Value::String(version.id.to_string()));
-    let of_site = under == Under::SiteOrGroup && version.parent == version.site.map(|site| site.0);
+    let of_site = under.may_be_a_site() && version.parent == version.site.map(|site| site.0);
     if let (Some(field), Some(parent), false) = (under.field(), version.parent, of_site) {
         view.insert(field.into(), Value::String(parent.to_string()));
     }
@@ -120,6 +126,9 @@ pub async fn record<F: Recorded>(
     let scope = change.caller.may(F::RECORD)?;
     let as_of = change.as_of();
     let mut place = Place::under(&mut change.tx, &scope, as_of, under, parent).await?;
+    if let Some(beside) = F::takes_beside(&place) {
+        change.caller.may(beside)?;
+    }
     place.must_stand()?;
     let mut fact = F::parse(body)?;
     let mut faults = Faults::default();
@@ -203,6 +212,9 @@ async fn turn_voided<F: Recorded>(
     let scope = change.caller.may(F::VOID)?;
     let as_of = change.as_of();
     let old = versions::find::<F>(&mut change.tx, &scope, as_of, id).await?.ok_or(Refusal::Unknown)?;
+    if let Some(beside) = F::takes_beside(&Place::of(&old)) {
+        change.caller.may(beside)?;
+    }
     if old.voided.is_some() == voided {
         return Err(Refusal::taken(if voided { "this is void already" } else { "this is not void" }));
     }

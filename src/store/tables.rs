@@ -1,7 +1,7 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
 use crate::model::facts::{
-    account, agent, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, worker,
 };
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
@@ -17,6 +17,8 @@ pub enum Sees {
     Itself,
     /// Those with the row's site among theirs.
     Site,
+    /// The same; a row without a site is everyone's.
+    SiteOrEveryone,
     /// Those with the worker on one of their sites.
     Worker,
     /// Those who may see the worker it hangs on.
@@ -141,7 +143,13 @@ tables! {
     account::Account: "account" in "account", Everyone, |it| ["email" = Key::text(it.email.as_str())];
     account::Token: "token" in "access_token", Everyone, |_it| [];
     agent::Agent: "agent" in "agent", Everyone, |it| ["code" = Key::text(&it.code)];
-    agent::Limit: "limit" in "exposure_limit", Everyone, |_it| [];
+    agent::Limit: "limit" in "exposure_limit", SiteOrEveryone, |it| [
+        "agent_code" = Key::maybe_text(it.agent_code.as_ref())
+    ];
+    clause::Clause: "clause" in "authority_clause", SiteOrEveryone, |it| [
+        "code" = Key::text(&it.code),
+        "agent_code" = Key::text(&it.agent_code)
+    ];
     rules::ComparedWith: "compared_with" in "compared_with", Everyone, |_it| [];
     rules::MixtureSet: "mixture_set" in "mixture_set", Everyone, |_it| [];
     rules::PackRow: "pack_row" in "pack_row", Everyone, |it| [

@@ -132,6 +132,9 @@ fn scoped<'q>(mut query: Query<'q>, table: &Table, scope: &Scope, position: i64)
         Sees::Everyone => query,
         Sees::Itself => query.push(" AND t.id IN ").push_list(ids()),
         Sees::Site => query.push(" AND t.site_id IN ").push_list(ids()),
+        Sees::SiteOrEveryone => {
+            query.push(" AND (t.site_id IS NULL OR t.site_id IN ").push_list(ids()).push(")")
+        }
         Sees::Worker | Sees::OfWorker => {
             let worker = if table.sees == Sees::Worker { "t.id" } else { "t.parent_id" };
             query = query

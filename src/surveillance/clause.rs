@@ -1,12 +1,13 @@
 //! A surveillance clause about air, read from its row into what the engine asks of a day and of a count.
 
+use crate::model::facts::clause::TimeUnit;
 use crate::model::measured::{Answer, Measured};
 use crate::model::unit::Unit;
 use crate::surveillance::calendar::{WorkingDays, add_days, add_months};
 use crate::surveillance::day_count::{Day, FirstMet, Tier, Verdict, WINDOW_MONTHS};
 use crate::surveillance::level::{Level, Levels};
 use crate::surveillance::pack::Pack;
-use crate::surveillance::pack::surveillance_detail::{DetailKind, TimeUnit};
+use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
 use crate::surveillance::pack::table;
 use chrono::NaiveDate;

@@ -2,7 +2,7 @@
 
 pub use crate::model::facts::duty::DutyKind;
 use crate::model::identifiers::{DutyId, GroupId, SiteId, WorkerId};
-use crate::model::text::Line;
+use crate::model::text::{Code, Line};
 use crate::surveillance::clause::TimeToAct;
 use crate::surveillance::day_count::Window;
 use crate::surveillance::pack::Pack;
@@ -63,6 +63,8 @@ pub struct DutyGrounds {
     pub employer: Option<Line>,
     /// What is to be known of it, in the words of the API.
     pub flags: Vec<String>,
+    /// Whose clause asks for it; `None`: the law's that comes with the program.
+    pub authority: Option<Code>,
     /// Whether it rests on a physician's ground; then only the physician learns more than its date.
     pub medical: bool,
 }
@@ -153,6 +155,7 @@ pub fn first_examination(
             sites: behind.sites,
             employer: behind.employer,
             flags: Vec::new(),
+            authority: None,
             medical: false,
         },
     })

@@ -3,6 +3,7 @@
 //! Which occasion an examination is, is told by what brings it about and stays the same when a date is corrected: the
 //! first of a clause; the n-th of a part of the programme after those that ended; a release; a ground; an employment.
 
+use crate::model::facts::clause::TimeUnit;
 use crate::model::facts::worker::MedicalGroundKind;
 use crate::model::identifiers::WorkerId;
 use crate::surveillance::calendar::{add_days, add_months};
@@ -15,7 +16,7 @@ use crate::surveillance::duties::{
 use crate::surveillance::evaluation::{GROUND, releases};
 use crate::surveillance::finding::{Coverage, Event, Finding};
 use crate::surveillance::pack::Pack;
-use crate::surveillance::pack::surveillance_detail::{DetailKind, Part, SurveillanceDetail, TimeUnit};
+use crate::surveillance::pack::surveillance_detail::{DetailKind, Part, SurveillanceDetail};
 use crate::surveillance::pack::surveillance_rule::{SurveillanceRule, TriggerType};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -91,6 +92,7 @@ impl Programme<'_> {
                 due_on: new.due_on,
                 due_from_learning: new.due_from_learning,
                 met_on: None,
+                authority: None,
                 medical: new.flags.contains(&MEDICAL_GROUND),
                 days_counted: worst.map(|worst| i64::try_from(worst.count).unwrap_or(i64::MAX)),
                 window: worst.map(|worst| worst.window.clone()),

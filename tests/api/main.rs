@@ -17,6 +17,7 @@ mod monitoring;
 mod noise;
 mod one_group;
 mod openapi;
+mod other_authorities;
 mod overview;
 mod paging;
 mod problems;

@@ -5,7 +5,7 @@ use crate::harness::{Answer, Client, ROLES, TestApp};
 use crate::things::{Things, record_one_of_each};
 use chrono::NaiveDate;
 use doseward::api::endpoint::{Access, endpoints};
-use doseward::registry::duties::{Family, OF_A_SUMMARY, Ought};
+use doseward::registry::duties::{Family, OF_A_SUMMARY, Ought, Whose};
 use doseward::registry::verify::verify;
 use doseward::store::backend::Database;
 use doseward::surveillance::duties::{About, DutyGrounds, DutyKey, DutyKind, OughtDuty};
@@ -39,6 +39,7 @@ fn duty(worker: &str, agent: &str, kind: DutyKind, medical: bool, due_on: &str) 
             occasion: told("zz-occasion", "first"),
         },
         grounds: DutyGrounds {
+            authority: None,
             met_on: None,
             clause: told("a clause that tells", "29 CFR 1910.1025(j)(1)(i)"),
             due_on: date(due_on),
@@ -59,7 +60,13 @@ async fn raise(app: &TestApp, worker: &str, agent: &str, duties: Vec<OughtDuty>)
     let about = About::Worker(Uuid::parse_str(worker).unwrap().into());
     let (on_grounds, others): (Vec<_>, Vec<_>) = duties.into_iter().partition(|duty| duty.grounds.medical);
     for (medical, duties) in [(true, on_grounds), (false, others)] {
-        let family = Family { about, agent_code: agent.to_owned(), kinds: OF_A_SUMMARY, medical };
+        let family = Family {
+            about,
+            agent_code: agent.to_owned(),
+            kinds: OF_A_SUMMARY,
+            whose: Whose::TheLaw,
+            medical,
+        };
         app.registry.write_duties(&Ought { family, duties, learned_on: date("2026-03-01") }).await.unwrap();
     }
 }
@@ -463,6 +470,7 @@ async fn a_note_on_an_examination_is_the_physicians_and_one_on_sampling_is_every
         about: group,
         agent_code: "cadmium".into(),
         kinds: &[DutyKind::MonitorAgain],
+        whose: Whose::TheLaw,
         medical: false,
     };
     let ought = Ought { family, duties: vec![sampling], learned_on: date("2026-03-01") };

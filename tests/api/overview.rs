@@ -3,7 +3,7 @@
 
 use crate::harness::{Answer, TestApp};
 use chrono::NaiveDate;
-use doseward::registry::duties::{Family, OF_A_SUMMARY, Ought};
+use doseward::registry::duties::{Family, OF_A_SUMMARY, Ought, Whose};
 use doseward::surveillance::duties::{About, DutyGrounds, DutyKey, DutyKind, OughtDuty};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -80,6 +80,7 @@ async fn overdue(app: &TestApp, worker: &str, medical: bool) {
             occasion: "first".into(),
         },
         grounds: DutyGrounds {
+            authority: None,
             met_on: None,
             clause: "29 CFR 1910.1027(l)(1)(i)".into(),
             due_on: day("2026-02-20"),
@@ -93,7 +94,13 @@ async fn overdue(app: &TestApp, worker: &str, medical: bool) {
             medical,
         },
     };
-    let family = Family { about, agent_code: "cadmium".into(), kinds: OF_A_SUMMARY, medical: false };
+    let family = Family {
+        about,
+        agent_code: "cadmium".into(),
+        kinds: OF_A_SUMMARY,
+        whose: Whose::TheLaw,
+        medical: false,
+    };
     app.registry
         .write_duties(&Ought { family, duties: vec![duty], learned_on: day("2026-02-10") })
         .await

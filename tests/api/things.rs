@@ -81,6 +81,9 @@ const KINDS: &[(&str, &str)] = &[
     ("", "workers"),
     ("agents", "limits"),
     ("agents", "compared-with"),
+    ("", "clauses"),
+    ("sites", "limits"),
+    ("sites", "clauses"),
     ("sites", "groups"),
     ("sites", "controls"),
     ("sites", "tasks"),
@@ -197,6 +200,9 @@ fn fill_in(sent: &mut Value, things: &BTreeMap<String, Thing>, code: &str) {
                 item["worker_id"] = json!(things["workers"].id);
             }
         }
+    }
+    if sent.get("authority").is_some() && sent.get("code").is_some() {
+        sent["code"] = json!(format!("{code}-{}", sent["code"].as_str().unwrap()));
     }
     if sent.get("hired_on").is_some() {
         sent["employee_number"] = json!(format!("{code}-1"));

@@ -1,6 +1,7 @@
 //! What facts say they reach is what the table says of their fields.
 
 use doseward::model::facts::agent::{Agent, Limit};
+use doseward::model::facts::clause::Clause;
 use doseward::model::facts::control::{Control, ControlPeriod, Task};
 use doseward::model::facts::group::{Condition, ExpectedAgent, Group, GroupChange, JoinedEra, Judgement};
 use doseward::model::facts::laboratory::{LabReport, LabResult};
@@ -31,12 +32,26 @@ fn says<F: Recorded>(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>, body:
     }
 }
 
+/// The same under something that belongs to no site.
+fn of_no_site<F: Recorded>(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>, body: &Value) {
+    let fact = F::parse(body).unwrap_or_else(|faults| panic!("{}: {faults:?}", F::TABLE.kind));
+    let place = Place { parent: Some(Uuid::from_u128(2)), site: None, void: false };
+    said.entry(F::TABLE.kind).or_default().extend(fact.reach(&place).iter().map(Reach::word));
+}
+
 fn of_agents(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>) {
     says::<Agent>(said, &json!({"code": "dust", "name": "Dust", "state": "particulate"}));
     says::<Limit>(
         said,
         &json!({"authority": "company", "kind": "twa", "value": {"value": 1, "unit": "mg/m3"}, "source": "-"}),
     );
+    of_no_site::<Limit>(
+        said,
+        &json!({"authority": "company", "kind": "twa", "value": {"value": 1, "unit": "mg/m3"}, "source": "-"}),
+    );
+    let clause = json!({"code": "C", "authority": "company", "agent_code": "dust", "source": "-"});
+    says::<Clause>(said, &clause);
+    of_no_site::<Clause>(said, &clause);
     says::<ComparedWith>(said, &json!({"limit_ids": [ID], "reason": "-"}));
     says::<MixtureSet>(said, &json!({"name": "-", "agent_codes": ["dust"], "reason": "-"}));
 }

@@ -206,6 +206,7 @@ mod tests {
             judgements: Vec::new(),
             standing: level.map(moved).into_iter().collect(),
             action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+            of_others: Vec::new(),
             respirator: Vec::new(),
         }
     }

@@ -118,6 +118,7 @@ pub(super) fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
         standing: Vec::new(),
         // 29 CFR 1910.1026(b): 2.5 ug/m3.
         action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+        of_others: Vec::new(),
         respirator: Vec::new(),
     }
 }
@@ -455,10 +456,13 @@ fn overlapping_assignments_are_added_and_each_day_is_exposed_once() {
 #[test]
 fn the_action_level_follows_the_rule_sets_of_the_group() {
     // 29 CFR 1910.1026(b), 1926.1126(b): 2.5 ug/m3 in both, so that there is one period.
-    let chromium = action_levels(&agent("chromium_vi"), &group(None), Unit::MgPerM3);
+    let chromium = action_levels(&agent("chromium_vi"), "OSHA", &group(None), Unit::MgPerM3);
     assert_eq!(chromium.last().unwrap().level, Some(0.0025));
     // 29 CFR 1910.1025(b): 30 ug/m3.
-    assert_eq!(action_levels(&agent("lead"), &group(None), Unit::UgPerM3).last().unwrap().level, Some(30.0));
+    assert_eq!(
+        action_levels(&agent("lead"), "OSHA", &group(None), Unit::UgPerM3).last().unwrap().level,
+        Some(30.0)
+    );
 }
 
 #[test]

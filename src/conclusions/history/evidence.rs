@@ -12,6 +12,7 @@ use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::facts::worker::{Absence, Assignment, Employment, WorkedDay};
 use crate::model::identifiers::{GroupId, SiteId};
 use crate::model::measured::Measured;
+use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::surveillance::standing::Move;
@@ -75,8 +76,34 @@ pub struct GroupExposure {
     pub standing: Vec<PlacedMove>,
     /// The statute's action level over time.
     pub action_level: Vec<LevelPeriod>,
+    /// The same by the levels of other authorities, by their names.
+    pub of_others: Vec<OtherStanding>,
     /// When a respirator was required (first day, first day no longer).
     pub respirator: Vec<(NaiveDate, Option<NaiveDate>)>,
+}
+
+/// How a group stands by the levels of an authority other than the law that comes with the program.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherStanding {
+    /// Whose levels.
+    pub authority: Code,
+    /// The moves of its standing, in their order.
+    pub standing: Vec<PlacedMove>,
+    /// The authority's action level over time.
+    pub action_level: Vec<LevelPeriod>,
+}
+
+impl GroupExposure {
+    /// The same as another authority reads it: a group that it has no levels for stands nowhere.
+    #[must_use]
+    pub fn by(&self, authority: &Code) -> Self {
+        let other = self.of_others.iter().find(|other| other.authority == *authority);
+        Self {
+            standing: other.map(|other| other.standing.clone()).unwrap_or_default(),
+            action_level: other.map(|other| other.action_level.clone()).unwrap_or_default(),
+            ..self.clone()
+        }
+    }
 }
 
 /// The mean of a group in one era.

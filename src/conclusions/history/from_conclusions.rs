@@ -1,7 +1,9 @@
 //! What a history takes from the conclusions on groups and shifts.
 
 use crate::conclusions::evidence::GroupEvidence;
-use crate::conclusions::history::evidence::{EraMean, GroupExposure, NoiseMean, OwnShift, PlacedMove};
+use crate::conclusions::history::evidence::{
+    EraMean, GroupExposure, NoiseMean, OtherStanding, OwnShift, PlacedMove,
+};
 use crate::conclusions::history::level_period::action_levels;
 use crate::conclusions::history::noise_basis::{TAKEN, mean_of, range_of};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY};
@@ -112,6 +114,8 @@ impl GroupExposure {
         let placed =
             |change: &Move| PlacedMove { change: change.clone(), basis: positions_of(change.round.0) };
         let id = GroupId(group.group.id);
+        let unit = unit.unwrap_or(Unit::MgPerM3);
+        let others = conclusion.standings.iter().filter(|of| of.authority.as_str() != STATUTORY_AUTHORITY);
         Self {
             group: id,
             site: SiteId(group.site.id),
@@ -124,7 +128,14 @@ impl GroupExposure {
             standing: statutory
                 .map(|standing| standing.moves.iter().map(placed).collect())
                 .unwrap_or_default(),
-            action_level: action_levels(agent, group, unit.unwrap_or(Unit::MgPerM3)),
+            action_level: action_levels(agent, STATUTORY_AUTHORITY, group, unit),
+            of_others: others
+                .map(|of| OtherStanding {
+                    authority: of.authority.clone(),
+                    standing: of.moves.iter().map(placed).collect(),
+                    action_level: action_levels(agent, of.authority.as_str(), group, unit),
+                })
+                .collect(),
             respirator: respirator_periods(conditions, id, agent),
         }
     }
@@ -185,7 +196,7 @@ mod tests {
         };
         let samples = [day(101, "2026-01-05", 1.0), day(102, "2026-01-06", 2.0), day(103, "2026-01-07", 3.0)];
         let working_days = WorkingDays::default();
-        let rules = StandingRules { pack: Pack::built_in(), working_days: &working_days };
+        let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &working_days };
         let found = conclude_group(&group, &samples, &agent, rules, Asked::default());
         let exposure = GroupExposure::of(&group, &found, &agent, &[], &[], |_| vec![5]);
         assert_eq!((exposure.group.0, exposure.site.0), (id(GROUP), id(SITE)));

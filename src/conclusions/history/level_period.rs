@@ -1,7 +1,9 @@
-//! The statute's action level of a group over time, as rule sets and limits change.
+//! An authority's action level of a group over time, as rule sets and limits change.
 
 use crate::conclusions::evidence::GroupEvidence;
 use crate::conclusions::limits::{AgentEvidence, rule_set_on};
+use crate::model::facts::agent::LimitKind;
+use crate::model::identifiers::SiteId;
 use crate::model::unit::Unit;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -15,8 +17,14 @@ pub struct LevelPeriod {
     pub level: Option<f64>,
 }
 
-/// The action levels of a group in a unit, oldest first; equal neighbours are one.
-pub fn action_levels(agent: &AgentEvidence, group: &GroupEvidence, unit: Unit) -> Vec<LevelPeriod> {
+/// The action levels that an authority has for a group in a unit, oldest first; equal neighbours are one.
+pub fn action_levels(
+    agent: &AgentEvidence,
+    authority: &str,
+    group: &GroupEvidence,
+    unit: Unit,
+) -> Vec<LevelPeriod> {
+    let agent = &*agent.at(SiteId(group.site.id));
     let mut cuts: BTreeSet<NaiveDate> = group
         .site_rule_sets
         .iter()
@@ -26,7 +34,7 @@ pub fn action_levels(agent: &AgentEvidence, group: &GroupEvidence, unit: Unit) -
         .collect();
     let limits = agent.limits.iter().filter(|limit| limit.stands());
     cuts.extend(limits.flat_map(|limit| [limit.fact.from, limit.fact.to]).flatten());
-    let on = |date| agent.action_level(rule_set_on(group, date), date, unit);
+    let on = |date| agent.level(authority, LimitKind::ActionLevel, rule_set_on(group, date), date, unit);
     let before = cuts.first().and_then(NaiveDate::pred_opt).unwrap_or(NaiveDate::MIN);
     let mut periods = vec![LevelPeriod { from: None, level: on(before) }];
     for cut in cuts {

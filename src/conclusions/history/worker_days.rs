@@ -3,10 +3,13 @@
 use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift};
 use crate::conclusions::history::level_period::level_on;
 use crate::conclusions::history::noise_day::noise_day;
+use crate::conclusions::limits::STATUTORY_AUTHORITY;
+use crate::conclusions::noise_criterion::criterion_met;
 use crate::hygiene::shift::peak;
-use crate::model::facts::sampling::NoiseCriterion;
+use crate::model::facts::agent::LimitKind;
 use crate::model::identifiers::{AssignmentId, GroupId, SiteId};
 use crate::model::measured::Measured;
+use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::surveillance::calendar::add_months;
 use crate::surveillance::day_count::{Dates, Day, DaysAtOrAbove, Tier, Verdict, WINDOW_MONTHS};
@@ -20,7 +23,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct WorkerDay {
     /// What is known of it, in one unit.
     pub day: Day,
-    /// The statute's action level of the date; the lowest where the groups' rule sets differ.
+    /// The authority's action level of the date; the lowest where the groups' rule sets differ.
     pub action_level: Option<f64>,
     /// The sites worked at or measured at.
     pub sites: Vec<SiteId>,
@@ -90,6 +93,22 @@ pub fn counting_horizon(today: NaiveDate) -> NaiveDate {
 
 /// The dates of a worker before `horizon`: those worked (recorded, else by schedule) and those with an own measurement.
 pub fn worker_days(evidence: &HistoryEvidence<'_>, unit: Unit, horizon: NaiveDate) -> WorkerDays {
+    days_by(STATUTORY_AUTHORITY, evidence, unit, horizon)
+}
+
+/// The same as another authority reads them: by where the groups stand by its levels, and noise by the criterion that its
+/// levels are met by.
+pub fn worker_days_by(
+    authority: &Code,
+    evidence: &HistoryEvidence<'_>,
+    unit: Unit,
+    horizon: NaiveDate,
+) -> WorkerDays {
+    let groups: Vec<GroupExposure> = evidence.groups.iter().map(|group| group.by(authority)).collect();
+    days_by(authority.as_str(), &HistoryEvidence { groups: &groups, ..*evidence }, unit, horizon)
+}
+
+fn days_by(authority: &str, evidence: &HistoryEvidence<'_>, unit: Unit, horizon: NaiveDate) -> WorkerDays {
     let placed = placed_days(evidence, horizon);
     let mut dates: BTreeMap<NaiveDate, Found<'_>> = BTreeMap::new();
     for work in &placed.days {
@@ -99,7 +118,8 @@ pub fn worker_days(evidence: &HistoryEvidence<'_>, unit: Unit, horizon: NaiveDat
         dates.entry(own.date).or_default().own.push(own);
     }
     let facts = Positions::of(evidence);
-    let days = dates.into_iter().map(|(date, found)| found.day(date, evidence, &facts, unit)).collect();
+    let days =
+        dates.into_iter().map(|(date, found)| found.day(date, authority, evidence, &facts, unit)).collect();
     WorkerDays { days, dropped: placed.dropped }
 }
 
@@ -174,6 +194,7 @@ impl Found<'_> {
     fn day(
         &self,
         date: NaiveDate,
+        authority: &str,
         evidence: &HistoryEvidence<'_>,
         facts: &Positions,
         unit: Unit,
@@ -218,8 +239,8 @@ impl Found<'_> {
             .reduce(f64::min);
         let twa = if evidence.agent.is_noise() {
             // Without an action level (construction) the limit is what a day can reach.
-            let wanted =
-                if level.is_some() { NoiseCriterion::OshaActionLevel } else { NoiseCriterion::OshaLimit };
+            let kind = if level.is_some() { LimitKind::ActionLevel } else { LimitKind::Twa };
+            let wanted = criterion_met(authority, kind);
             noise_day(&self.own, wanted, self.works_unmeasured(&own))
         } else {
             self.whole_day(&own)

@@ -109,9 +109,10 @@ pub fn supposed_agent(agent: &AgentEvidence, proposed: &Proposed) -> AgentEviden
         }
     }
     let Some(source) = Line::new("proposal") else {
-        return AgentEvidence { agent: agent.agent.clone(), limits };
+        return AgentEvidence::new(agent.agent.clone(), limits);
     };
     let fact = Limit {
+        agent_code: None,
         authority: proposed.authority.clone(),
         rule_sets: proposed.only.map(|only| vec![only]),
         kind: proposed.kind,
@@ -134,7 +135,7 @@ pub fn supposed_agent(agent: &AgentEvidence, proposed: &Proposed) -> AgentEviden
         voided: None,
         fact,
     });
-    AgentEvidence { agent: agent.agent.clone(), limits }
+    AgentEvidence::new(agent.agent.clone(), limits)
 }
 
 /// The clauses as if they named the proposed number wherever they name the present one as an 8-hour average.

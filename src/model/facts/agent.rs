@@ -148,8 +148,10 @@ impl Agent {
 }
 
 record! {
-    /// A limit of an agent.
+    /// A limit of an agent: at every site, or where it is recorded under a site at that site alone.
     pub struct Limit {
+        /// Of which agent; given where it is recorded under a site, and only there.
+        agent_code: Option<Code>,
         /// Who set it, such as OSHA.
         authority: Code,
         /// Under which bodies of law it holds; all if absent.

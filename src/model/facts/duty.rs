@@ -76,7 +76,9 @@ record! {
         subject: Subject,
         /// The agent.
         agent_code: Option<Code>,
-        /// The row of the pack that raised it.
+        /// Whose clause raised it; absent: the law's that comes with the program.
+        authority: Option<Code>,
+        /// The row of the pack that raised it, or the code of another authority's clause.
         trigger_id: Option<Code>,
         /// Which occasion of that trigger it is; part of its natural key.
         occasion: Code,

@@ -28,7 +28,9 @@ record! {
         employer: Option<String>,
         /// The agent.
         agent_code: Option<String>,
-        /// Row of the pack.
+        /// Whose clause asks for it.
+        authority: Option<String>,
+        /// Row of the pack, or the code of another authority's clause.
         trigger_id: Option<String>,
         /// Section and paragraph.
         clause: Option<String>,
@@ -74,6 +76,7 @@ fn row(duty: DutyView) -> DutyRow {
         site_id: duty.subject.site_id,
         employer: duty.employer.map(|employer| employer.to_string()),
         agent_code: duty.agent_code.map(|code| code.to_string()),
+        authority: duty.authority.map(|whose| whose.to_string()),
         trigger_id: duty.trigger_id.map(|id| id.to_string()),
         clause: duty.clause,
         due_on: duty.due_on,

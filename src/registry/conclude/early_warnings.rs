@@ -3,6 +3,7 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::{Scope, Sites};
+use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::agent::Verification;
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::worker::Worker;
@@ -28,7 +29,9 @@ record! {
         name: String,
         /// The agent.
         agent_code: Code,
-        /// Row of the pack.
+        /// Whose clause: the law's that comes with the program, or another authority's.
+        authority: Option<Code>,
+        /// Row of the pack, or the code of another authority's clause.
         trigger_id: String,
         /// Section and paragraph.
         clause: String,
@@ -87,7 +90,7 @@ pub async fn early_warnings(
         for code in agents_of_worker(sight.tx, as_of, worker.id).await? {
             let wanted = question.agent_code.as_ref().is_none_or(|asked| *asked == code);
             let Some(agent_code) = Code::new(&code).filter(|_| wanted) else { continue };
-            let found = worker_clauses(sight, now, worker.id, &code, true).await?;
+            let found = worker_clauses(sight, now, worker.id, &code).await?;
             if !found.within(&scope) {
                 continue;
             }
@@ -98,6 +101,7 @@ pub async fn early_warnings(
                     worker_id: WorkerId(worker.id),
                     name: name.clone(),
                     agent_code: agent_code.clone(),
+                    authority: clause.authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
                     trigger_id: clause.view.trigger_id,
                     clause: clause.view.clause,
                     edition: clause.view.edition,

@@ -10,7 +10,7 @@ use crate::model::facts::control::{Control, Task};
 use crate::model::facts::group::Group;
 use crate::model::facts::site::Site;
 use crate::model::facts::worker::Assignment;
-use crate::model::identifiers::WorkerId;
+use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::version::Version;
 use crate::registry::conclude::history::{self, Question};
 use crate::registry::conclude::sight::Sight;
@@ -63,15 +63,16 @@ pub async fn examiner_packet(
 
     let mut sight = Sight::new(tx, as_of);
     let agent = sight.agent(&question.agent_code).await?.ok_or(Refusal::Unknown)?;
-    let mut rule_sets = BTreeSet::new();
+    let mut places = BTreeSet::new();
     for assignment in assignments {
         if let Some(group) = sight.group(assignment.fact.group_id.0).await? {
-            rule_sets.insert(rule_set_on(&group, today));
+            places.insert((SiteId(group.site.id), rule_set_on(&group, today)));
         }
     }
+    let at_sites: Vec<_> = places.iter().map(|(site, rule_set)| (agent.at(*site), *rule_set)).collect();
     let mut in_force = Vec::new();
-    for rule_set in rule_sets {
-        for limit in agent.in_force(rule_set, today) {
+    for (agent, rule_set) in &at_sites {
+        for limit in agent.in_force(*rule_set, today) {
             if !in_force.contains(&limit) {
                 in_force.push(limit);
             }
@@ -95,6 +96,7 @@ pub async fn examiner_packet(
             .map(|duty| PacketDuty {
                 duty_id: duty.id,
                 kind: duty.kind,
+                authority: duty.authority,
                 clause: duty.clause,
                 due_on: duty.due_on,
                 status: duty.status,

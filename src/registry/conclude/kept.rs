@@ -2,7 +2,9 @@
 //! twenty rows instead of every sample of every group.
 
 use crate::conclusions::day_chance::DayChance;
-use crate::conclusions::history::evidence::{EraMean, GroupExposure, NoiseMean, OwnShift, PlacedMove};
+use crate::conclusions::history::evidence::{
+    EraMean, GroupExposure, NoiseMean, OtherStanding, OwnShift, PlacedMove,
+};
 use crate::conclusions::history::level_period::LevelPeriod;
 use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
@@ -11,6 +13,7 @@ use crate::model::facts::sampling::NoiseCriterion;
 use crate::model::identifiers::{EventId, GroupId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
+use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::record;
 use crate::surveillance::level::Level;
@@ -132,6 +135,20 @@ record! {
         moves: Vec<KeptMove>,
         /// The statute's action level.
         levels: Vec<KeptLevel>,
+        /// The same by other authorities.
+        of_others: Option<Vec<KeptOther>>,
+    }
+}
+
+record! {
+    /// How a group stands by another authority.
+    pub struct KeptOther {
+        /// Whose levels.
+        authority: Code,
+        /// The moves of its standing.
+        moves: Vec<KeptMove>,
+        /// Its action level.
+        levels: Vec<KeptLevel>,
     }
 }
 
@@ -184,11 +201,9 @@ impl KeptExposure {
             site_id: exposure.site,
             means: exposure.eras.iter().map(KeptMean::of).collect(),
             moves: exposure.standing.iter().map(KeptMove::of).collect(),
-            levels: exposure
-                .action_level
-                .iter()
-                .map(|period| KeptLevel { from: period.from, level: period.level })
-                .collect(),
+            levels: exposure.action_level.iter().map(KeptLevel::of).collect(),
+            of_others: (!exposure.of_others.is_empty())
+                .then(|| exposure.of_others.iter().map(KeptOther::of).collect()),
         }
     }
 
@@ -200,13 +215,38 @@ impl KeptExposure {
             eras: self.means.into_iter().map(KeptMean::mean).collect(),
             judgements: Vec::new(),
             standing: self.moves.into_iter().map(KeptMove::placed).collect(),
-            action_level: self
-                .levels
-                .into_iter()
-                .map(|kept| LevelPeriod { from: kept.from, level: kept.level })
-                .collect(),
+            action_level: self.levels.into_iter().map(KeptLevel::period).collect(),
+            of_others: self.of_others.into_iter().flatten().map(KeptOther::standing).collect(),
             respirator: Vec::new(),
         }
+    }
+}
+
+impl KeptOther {
+    fn of(other: &OtherStanding) -> Self {
+        Self {
+            authority: other.authority.clone(),
+            moves: other.standing.iter().map(KeptMove::of).collect(),
+            levels: other.action_level.iter().map(KeptLevel::of).collect(),
+        }
+    }
+
+    fn standing(self) -> OtherStanding {
+        OtherStanding {
+            authority: self.authority,
+            standing: self.moves.into_iter().map(KeptMove::placed).collect(),
+            action_level: self.levels.into_iter().map(KeptLevel::period).collect(),
+        }
+    }
+}
+
+impl KeptLevel {
+    fn of(period: &LevelPeriod) -> Self {
+        Self { from: period.from, level: period.level }
+    }
+
+    fn period(self) -> LevelPeriod {
+        LevelPeriod { from: self.from, level: self.level }
     }
 }
 
@@ -438,6 +478,11 @@ mod tests {
                 basis: vec![8],
             }],
             action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+            of_others: vec![OtherStanding {
+                authority: Code::new("Works").unwrap(),
+                standing: Vec::new(),
+                action_level: vec![LevelPeriod { from: day(3), level: Some(0.1 + 0.2) }],
+            }],
             respirator: Vec::new(),
         };
         let text = KeptExposure::of(&exposure).to_json().to_string();

@@ -96,7 +96,8 @@ pub async fn to_say(
     }
     let ids: Vec<Uuid> = readers.keys().copied().collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
-    let limits: Vec<i64> = agent.limits.iter().map(|limit| limit.position).collect();
+    let here = agent.limits.iter().filter(|limit| limit.site.is_none_or(|of| of.0 == site.id));
+    let limits: Vec<i64> = here.map(|limit| limit.position).collect();
     Ok(workers
         .into_iter()
         .map(|worker| {

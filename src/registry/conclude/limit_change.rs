@@ -67,10 +67,8 @@ pub async fn preview(
     let (standing_now, _) = standings(&mut sight, &places, &proposed, code).await?;
     let sufficient_now = sufficient(&mut sight, &places, code).await?;
     let mut clauses_now: BTreeMap<Uuid, WorkerClauses> = BTreeMap::new();
-    if proposed.is_statutory() {
-        for worker in &workers {
-            clauses_now.insert(*worker, worker_clauses(&mut sight, now, *worker, code, false).await?);
-        }
+    for worker in &workers {
+        clauses_now.insert(*worker, worker_clauses(&mut sight, now, *worker, code).await?);
     }
     let has_limit_now = proposed.rule_sets.iter().any(|rule_set| {
         agent
@@ -83,9 +81,15 @@ pub async fn preview(
     let sufficient_then = sufficient(&mut sight, &places, code).await?;
     let mut newly: Vec<(Uuid, bool, WorkerClause)> = Vec::new();
     for (worker, before) in &clauses_now {
-        let then = worker_clauses(&mut sight, now, *worker, code, false).await?;
+        let then = worker_clauses(&mut sight, now, *worker, code).await?;
         let whole = then.within(&scope);
-        let covers = |clause: &WorkerClause| clause.view.met || clause.view.covered_by_default == Some(true);
+        let covers = |clause: &WorkerClause| {
+            let of_authority = match &clause.authority {
+                None => proposed.is_statutory(),
+                Some(authority) => *authority == proposed.authority,
+            };
+            of_authority && (clause.view.met || clause.view.covered_by_default == Some(true))
+        };
         for clause in then.clauses.into_iter().filter(covers) {
             let known = before.clauses.iter().find(|old| old.view.trigger_id == clause.view.trigger_id);
             if !known.is_some_and(covers) {
@@ -96,7 +100,10 @@ pub async fn preview(
 
     let (newly_triggered, newly_triggered_not_in_sight) = named(tx, caller, as_of, newly).await?;
     let mut flags = Vec::new();
-    if !proposed.is_statutory() {
+    let named = |of: &WorkerClauses| {
+        of.clauses.iter().any(|clause| clause.authority.as_ref() == Some(&proposed.authority))
+    };
+    if !proposed.is_statutory() && !clauses_now.values().any(named) {
         flags.push(MAKES_NO_CLAUSE.to_owned());
     }
     if !has_limit_now {

@@ -23,5 +23,6 @@ pub mod surveillance;
 pub mod surveillance_bundle;
 pub mod surveillance_rows;
 pub mod verdicts;
+pub mod worker_case;
 pub mod worker_clauses;
 pub mod workers_named;

@@ -14,8 +14,8 @@ use crate::model::facts::laboratory::LabReport;
 use crate::model::facts::site::{MonitoringOption, Release};
 use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId};
 use crate::model::text::Code;
-use crate::registry::conclude::sight::{GroupKnowledge, Sight};
-use crate::registry::duties::{Family, Ought};
+use crate::registry::conclude::sight::{ClausePlace, GroupKnowledge, Sight};
+use crate::registry::duties::{Family, Ought, Whose};
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::tables::Key;
@@ -35,8 +35,8 @@ use uuid::Uuid;
 /// What a group is owed.
 #[derive(Debug)]
 pub struct Monitoring {
-    /// The duties that ought to stand.
-    pub ought: Ought,
+    /// The duties that ought to stand: by the law, and by other authorities' clauses.
+    pub ought: [Ought; 2],
     /// The first date on which they would differ with no new fact.
     pub changes_on: Option<NaiveDate>,
 }
@@ -56,35 +56,30 @@ pub async fn expected_agents(sight: &mut Sight<'_>, group: Uuid) -> Result<Vec<S
 /// Only when storage fails.
 pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Result<Monitoring, Refusal> {
     let today = sight.as_of.date;
-    let family = Family {
-        about: About::Group(GroupId(group)),
-        agent_code: code.to_owned(),
-        kinds: OF_A_PROFILE,
-        medical: false,
+    let nothing = || {
+        [Whose::TheLaw, Whose::Others].map(|whose| {
+            let about = About::Group(GroupId(group));
+            let agent_code = code.to_owned();
+            let family = Family { about, agent_code, kinds: OF_A_PROFILE, whose, medical: false };
+            Ought { family, duties: Vec::new(), learned_on: today }
+        })
     };
-    let nothing = Monitoring {
-        ought: Ought { family: family.clone(), duties: Vec::new(), learned_on: today },
-        changes_on: None,
-    };
-    let Some(known) = sight.knowledge(group, code, Asked::default()).await? else { return Ok(nothing) };
-    let Some(agent) = sight.agent(code).await? else { return Ok(nothing) };
-    let Some(unit) = agent.unit().filter(|_| known.group.group.stands()) else { return Ok(nothing) };
+    let nobody = Monitoring { ought: nothing(), changes_on: None };
+    let Some(known) = sight.knowledge(group, code, Asked::default()).await? else { return Ok(nobody) };
+    let Some(agent) = sight.agent(code).await? else { return Ok(nobody) };
+    let Some(unit) = agent.unit().filter(|_| known.group.group.stands()) else { return Ok(nobody) };
     let site = SiteId(known.group.site.id);
     let rule_set = rule_set_on(&known.group, today);
-    let level = |kind| agent.level(STATUTORY_AUTHORITY, kind, rule_set, today, unit);
+    let at_site = agent.at(site).into_owned();
+    let level = |kind| at_site.level(STATUTORY_AUTHORITY, kind, rule_set, today, unit);
     let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
-    let window = ShortTermWindow::of(&agent, rule_set, today, unit);
+    let window = ShortTermWindow::of(&at_site, rule_set, today, unit);
     let shifts = &known.conclusion.shifts;
-    let statutory = Code::new(STATUTORY_AUTHORITY);
-    let eight_hour = statutory.map_or_else(Vec::new, |law| rounds(shifts, &known.group, &agent, &law, unit));
     let short_term = window.map_or_else(Vec::new, |window| short_term_rounds(shifts, window, unit));
-    let facts = Facts {
-        rounds: Rounds { eight_hour: &eight_hour, short_term: &short_term },
-        ..facts(sight, group, &known, &agent).await?
-    };
+    let gathered = facts(sight, group, &known, &agent).await?;
     let pack = sight.pack().await?;
     let working_days = sight.working_days(site).await?;
-    let question = Question {
+    let of_law = Question {
         group: GroupId(group),
         site,
         agent_code: code,
@@ -95,15 +90,47 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
         today,
         working_days: &working_days,
     };
-    let found = owed(&pack, &question, &facts);
+    let rounds_by = |authority: &Code| rounds(shifts, &known.group, &at_site, authority, unit);
+    let standing_by = |authority: &str| {
+        let of = known.conclusion.standings.iter().find(|of| of.authority.as_str() == authority);
+        of.map_or_else(Vec::new, |of| of.moves.clone())
+    };
+    let mut ought = nothing();
+    let statutory = Code::new(STATUTORY_AUTHORITY);
+    let eight_hour = statutory.map_or_else(Vec::new, |law| rounds_by(&law));
+    let by_law = Facts {
+        rounds: Rounds { eight_hour: &eight_hour, short_term: &short_term },
+        standing: standing_by(STATUTORY_AUTHORITY),
+        ..gathered.clone()
+    };
+    let found = owed(&pack, &of_law, &by_law);
+    ought[0].duties = found.duties;
+    for other in sight.other_authorities(&agent, ClausePlace::Within(site), rule_set).await? {
+        let eight_hour = rounds_by(&other.authority);
+        let question = Question { levels: other.levels, short_term_limit: None, ..of_law };
+        let facts = Facts {
+            rounds: Rounds { eight_hour: &eight_hour, short_term: &[] },
+            standing: standing_by(other.authority.as_str()),
+            ..gathered.clone()
+        };
+        // What no clause asks for is recommended once, beside the law's duties.
+        let asked = owed(&other.pack, &question, &facts).duties;
+        ought[1].duties.extend(asked.into_iter().filter(|duty| !duty.grounds.clause.is_empty()).map(
+            |mut duty| {
+                duty.grounds.authority = Some(other.authority.clone());
+                duty
+            },
+        ));
+    }
+    let clauses = sight.clause_dates(code).await?;
     let limits = agent.limits.iter().flat_map(|limit| [limit.fact.from, limit.fact.to]).flatten();
     let rule_sets = known.group.site_rule_sets.iter().chain(&known.group.group_rule_sets);
-    let ahead = limits.chain(rule_sets.map(|change| change.fact.from)).filter(|date| *date > today);
-    let changes_on = ahead.chain(found.changes_on).min();
-    Ok(Monitoring { ought: Ought { family, duties: found.duties, learned_on: today }, changes_on })
+    let dates = limits.chain(clauses).chain(rule_sets.map(|change| change.fact.from));
+    let changes_on = dates.filter(|date| *date > today).chain(found.changes_on).min();
+    Ok(Monitoring { ought, changes_on })
 }
 
-/// Everything but the rounds.
+/// Everything but the rounds and what they moved, which each authority reads for itself.
 async fn facts(
     sight: &mut Sight<'_>,
     group: Uuid,
@@ -130,7 +157,6 @@ async fn facts(
         basis: [release.position].into(),
     }));
     let shifts = &known.conclusion.shifts;
-    let of_law = known.conclusion.standings.iter().find(|of| of.authority.as_str() == STATUTORY_AUTHORITY);
     let holds =
         |from: NaiveDate, to: Option<NaiveDate>| from <= as_of.date && to.is_none_or(|to| as_of.date < to);
     let (received, basis) = received(sight, shifts, &known.samples, code).await?;
@@ -161,7 +187,7 @@ async fn facts(
     Ok(Facts {
         rounds: Rounds::default(),
         eras,
-        standing: of_law.map_or_else(Vec::new, |of| of.moves.clone()),
+        standing: Vec::new(),
         expected,
         options: options
             .iter()

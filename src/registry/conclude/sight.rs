@@ -2,25 +2,56 @@
 
 use crate::conclusions::asked::Asked;
 use crate::conclusions::evidence::{GroupEvidence, SampleEvidence};
-use crate::conclusions::group_standing::StandingRules;
-use crate::conclusions::limits::AgentEvidence;
+use crate::conclusions::group_standing::{OtherAuthority, StandingRules};
+use crate::conclusions::limits::{AgentEvidence, rule_set_on};
 use crate::conclusions::profile::{GroupConclusion, conclude_group};
+use crate::model::facts::agent::LimitKind;
+use crate::model::facts::clause::Clause;
+use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::site::Holiday;
 use crate::model::identifiers::SiteId;
+use crate::model::text::Code;
+use crate::model::version::Version;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::derived;
+use crate::store::error::StoreError;
 use crate::store::marks::{self, Mark, MarkKind};
 use crate::store::versions::{AsOf, Where};
 use crate::surveillance::calendar::WorkingDays;
+use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::of_authority::pack_of_authority;
+use chrono::NaiveDate;
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::borrow::Cow;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use uuid::Uuid;
 
 type Samples = Arc<Vec<SampleEvidence>>;
+
+/// Which clauses of other authorities are meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ClausePlace {
+    /// Those that hold at every site.
+    EverySite,
+    /// Those that hold at a site: its own, and those of every site.
+    Within(SiteId),
+    /// Those of a site alone.
+    OnlyOf(SiteId),
+}
+
+impl ClausePlace {
+    fn holds(self, of: Option<SiteId>) -> bool {
+        match self {
+            Self::EverySite => of.is_none(),
+            Self::Within(site) => of.is_none_or(|of| of == site),
+            Self::OnlyOf(site) => of == Some(site),
+        }
+    }
+}
 
 /// A group with what it shows of an agent, and the samples behind it.
 #[derive(Debug, Clone)]
@@ -47,6 +78,7 @@ pub struct Sight<'t> {
     groups: BTreeMap<Uuid, Option<Arc<GroupEvidence>>>,
     samples: BTreeMap<Uuid, Samples>,
     working_days: BTreeMap<Uuid, Arc<WorkingDays>>,
+    clauses: BTreeMap<String, Arc<Vec<Version<Clause>>>>,
     known: BTreeMap<(Uuid, String, bool), GroupKnowledge>,
 }
 
@@ -93,6 +125,7 @@ impl<'t> Sight<'t> {
             groups: BTreeMap::new(),
             samples: BTreeMap::new(),
             working_days: BTreeMap::new(),
+            clauses: BTreeMap::new(),
             known: BTreeMap::new(),
         }
     }
@@ -143,6 +176,51 @@ impl<'t> Sight<'t> {
         Ok(days)
     }
 
+    async fn clauses(&mut self, code: &str) -> Result<Arc<Vec<Version<Clause>>>, Refusal> {
+        if let Some(clauses) = self.clauses.get(code) {
+            return Ok(Arc::clone(clauses));
+        }
+        let found = Arc::new(gather::agents::clauses_of_others(self.tx, self.as_of, code).await?);
+        self.clauses.insert(code.to_owned(), Arc::clone(&found));
+        Ok(found)
+    }
+
+    /// The dates on which a clause of another authority about an agent comes into force or leaves it.
+    pub async fn clause_dates(&mut self, code: &str) -> Result<BTreeSet<NaiveDate>, Refusal> {
+        let clauses = self.clauses(code).await?;
+        Ok(clauses.iter().flat_map(|clause| [clause.fact.from, clause.fact.to]).flatten().collect())
+    }
+
+    /// The authorities other than the law that comes with the program that have clauses about an agent in force on the day of
+    /// asking, by name, each with its levels at the place.
+    pub async fn other_authorities(
+        &mut self,
+        agent: &AgentEvidence,
+        place: ClausePlace,
+        rule_set: RuleSet,
+    ) -> Result<Vec<OtherAuthority>, Refusal> {
+        let clauses = self.clauses(agent.code().as_str()).await?;
+        let Some(unit) = agent.unit().filter(|_| !clauses.is_empty()) else { return Ok(Vec::new()) };
+        let today = self.as_of.date;
+        let mut of_authority: BTreeMap<&Code, Vec<&Clause>> = BTreeMap::new();
+        let here = |clause: &&Version<Clause>| place.holds(clause.site) && clause.fact.holds(today);
+        for clause in clauses.iter().filter(here) {
+            of_authority.entry(&clause.fact.authority).or_default().push(&clause.fact);
+        }
+        let agent = match place {
+            ClausePlace::EverySite => Cow::Borrowed(agent),
+            ClausePlace::Within(site) | ClausePlace::OnlyOf(site) => agent.at(site),
+        };
+        let mut found = Vec::with_capacity(of_authority.len());
+        for (authority, clauses) in of_authority {
+            let level = |kind| agent.level(authority.as_str(), kind, rule_set, today, unit);
+            let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
+            let pack = pack_of_authority(&clauses, levels, unit).map_err(StoreError::Damaged)?;
+            found.push(OtherAuthority { authority: authority.clone(), levels, pack });
+        }
+        Ok(found)
+    }
+
     async fn samples_of_group(&mut self, id: Uuid) -> Result<Samples, Refusal> {
         if let Some(samples) = self.samples.get(&id) {
             return Ok(Arc::clone(samples));
@@ -169,7 +247,10 @@ impl<'t> Sight<'t> {
         let samples = self.samples_of_group(group).await?;
         let pack = self.pack().await?;
         let working_days = self.working_days(SiteId(evidence.site.id)).await?;
-        let rules = StandingRules { pack: &pack, working_days: &working_days };
+        let rule_set = rule_set_on(&evidence, self.as_of.date);
+        let place = ClausePlace::Within(SiteId(evidence.site.id));
+        let of_others = self.other_authorities(&agent, place, rule_set).await?;
+        let rules = StandingRules { pack: &pack, of_others: &of_others, working_days: &working_days };
         let conclusion = Arc::new(conclude_group(&evidence, &samples, &agent, rules, asked));
         let known = GroupKnowledge { group: evidence, samples, conclusion };
         self.known.insert(key, known.clone());

@@ -2,6 +2,7 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
+use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::agent::Verification;
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::worker::Worker;
@@ -21,7 +22,9 @@ use uuid::Uuid;
 record! {
     /// A clause for a worker.
     pub struct SurveillanceClause {
-        /// Row of the pack.
+        /// Whose clause: the law's that comes with the program, or another authority's.
+        authority: Option<Code>,
+        /// Row of the pack, or the code of another authority's clause.
         trigger_id: String,
         /// Section and paragraph.
         clause: String,
@@ -84,8 +87,10 @@ record! {
 impl SurveillanceClause {
     /// A clause for a reader who sees all the sites behind it, or some.
     fn of(found: WorkerClause, whole: bool) -> Self {
-        let WorkerClause { rule_set, view, days_needed, chance, measured, represented, planned } = found;
+        let WorkerClause { authority, rule_set, view, days_needed, chance, measured, represented, planned } =
+            found;
         Self {
+            authority: authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
             trigger_id: view.trigger_id,
             clause: view.clause,
             edition: view.edition,
@@ -125,7 +130,7 @@ pub async fn surveillance(
     let scope = caller.may(Action::ReadDuties)?;
     recording::read::<Worker>(sight.tx, caller, sight.as_of, worker).await?;
     derive::must_be_agent(sight.tx, sight.as_of, code.as_str()).await?;
-    let found = worker_clauses(sight, now, worker, code.as_str(), true).await?;
+    let found = worker_clauses(sight, now, worker, code.as_str()).await?;
     let whole = found.within(&scope);
     Ok(SurveillanceView {
         worker_id: WorkerId(worker),

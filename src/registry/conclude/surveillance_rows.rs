@@ -32,7 +32,9 @@ record! {
         kind: String,
         /// The agent.
         agent_code: Option<String>,
-        /// Row of the pack.
+        /// Whose clause asks for it.
+        authority: Option<String>,
+        /// Row of the pack, or the code of another authority's clause.
         trigger_id: Option<String>,
         /// Section and paragraph.
         clause: Option<String>,
@@ -103,6 +105,7 @@ fn row(
         employee_number: worker_id.and_then(|id| numbers.get(&id.0).cloned()),
         kind: duty.kind.to_string(),
         agent_code: duty.agent_code.map(|code| code.to_string()),
+        authority: duty.authority.map(|whose| whose.to_string()),
         trigger_id: duty.trigger_id.map(|id| id.to_string()),
         clause: duty.clause,
         days_counted: duty.days_counted,

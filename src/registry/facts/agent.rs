@@ -2,6 +2,7 @@
 
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
+use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::agent::{Agent, AgentState, Limit};
 use crate::model::facts::rules::{ComparedWith, MixtureSet};
 use crate::model::shape::Faults;
@@ -38,7 +39,7 @@ impl Recorded for Agent {
 }
 
 /// Whether a level of an agent in this form can be of this dimension.
-fn can_be(state: AgentState, dimension: Dimension) -> bool {
+pub(super) fn can_be(state: AgentState, dimension: Dimension) -> bool {
     use Dimension as D;
     match state {
         AgentState::Particulate => matches!(dimension, D::MassConcentration | D::FibreConcentration),
@@ -51,10 +52,13 @@ fn can_be(state: AgentState, dimension: Dimension) -> bool {
 }
 
 impl Recorded for Limit {
-    const UNDER: Under = Under::Agent;
-    const RECORD: Action = Action::ManageAgents;
+    const UNDER: Under = Under::SiteOrAgent;
+    const RECORD: Action = Action::RecordGroups;
     const READ: Action = Action::ReadReference;
-    const VOID: Action = Action::ManageAgents;
+
+    fn takes_beside(place: &Place) -> Option<Action> {
+        place.site.is_none().then_some(Action::ManageAgents)
+    }
 
     async fn check(
         &mut self,
@@ -64,9 +68,25 @@ impl Recorded for Limit {
         faults: &mut Faults,
     ) -> Result<(), Refusal> {
         Limit::check(self, "", faults);
-        let as_of = change.as_of();
-        let Some(agent) = place.parent else { return Ok(()) };
-        if let Some(agent) = versions::find::<Agent>(&mut change.tx, scope, as_of, agent).await?
+        let agent = match (place.site, &self.agent_code) {
+            (Some(_), Some(code)) => refer::agent(change, code, "/agent_code", faults).await?,
+            (Some(_), None) => {
+                faults.note("/agent_code", "is required for a limit of a site");
+                None
+            }
+            (None, code) => {
+                if code.is_some() {
+                    faults.note("/agent_code", "is said by the address");
+                }
+                let as_of = change.as_of();
+                let agent = place.parent.unwrap_or_default();
+                versions::find::<Agent>(&mut change.tx, scope, as_of, agent).await?
+            }
+        };
+        if place.site.is_some() && self.authority.as_str() == STATUTORY_AUTHORITY {
+            faults.note("/authority", "is the law, whose limits are those of the agent at every site");
+        }
+        if let Some(agent) = agent
             && self.value.unit.is_exposure()
             && !can_be(agent.fact.state, self.value.unit.dimension())
         {
@@ -77,7 +97,11 @@ impl Recorded for Limit {
     }
 
     fn reach(&self, place: &Place) -> Vec<Reach> {
-        place.parent.map(Reach::AgentOf).into_iter().collect()
+        match (place.site, place.parent) {
+            (Some(site), _) => vec![Reach::Site(site)],
+            (None, Some(agent)) => vec![Reach::AgentOf(agent)],
+            (None, None) => Vec::new(),
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod agent;
+pub mod clause;
 pub mod control;
 pub mod group;
 pub mod held_rows;

@@ -102,6 +102,7 @@ async fn duty_to_answer(
         kind: DutyKind::AnswerRecordRequest,
         subject: Subject { worker_id: Some(WorkerId(worker)), group_id: None, site_id: None },
         agent_code: None,
+        authority: None,
         trigger_id: Code::new(&trigger_id),
         occasion,
         clause: Some(clause),

@@ -2,6 +2,7 @@
 
 use crate::conclusions::limits::AgentEvidence;
 use crate::model::facts::agent::{Agent, Limit};
+use crate::model::facts::clause::Clause;
 use crate::model::facts::rules::{ComparedWith, PackRow};
 use crate::model::version::Version;
 use crate::registry::gather;
@@ -23,6 +24,9 @@ pub async fn agent(tx: &mut Tx, as_of: AsOf, code: &str) -> Result<Option<AgentE
 
 async fn with_limits(tx: &mut Tx, as_of: AsOf, agent: Version<Agent>) -> Result<AgentEvidence, StoreError> {
     let mut limits = gather::all::<Limit>(tx, as_of, &[Where::Parent(agent.id)]).await?;
+    // Those of single sites stand under their site and name the agent.
+    let of_code = [Where::Is("agent_code", Key::Text(Some(agent.fact.code.to_string())))];
+    limits.extend(gather::all::<Limit>(tx, as_of, &of_code).await?);
     // A total is compared with the limit rows a hygienist names; the latest naming counts.
     if let Some(named) = gather::all::<ComparedWith>(tx, as_of, &[Where::Parent(agent.id)]).await?.pop() {
         let ids: Vec<Uuid> = named.fact.limit_ids.iter().map(|id| id.0).collect();
@@ -30,7 +34,7 @@ async fn with_limits(tx: &mut Tx, as_of: AsOf, agent: Version<Agent>) -> Result<
             gather::many::<Limit>(tx, as_of, &ids, Where::Ids).await?.into_iter().filter(Version::stands),
         );
     }
-    Ok(AgentEvidence { agent, limits })
+    Ok(AgentEvidence::new(agent, limits))
 }
 
 /// Several agents by their codes, in order of the codes.
@@ -47,6 +51,18 @@ pub async fn agents(
         found.extend(agent(tx, as_of, &code).await?);
     }
     Ok(found)
+}
+
+/// The clauses about an agent of authorities other than the law that comes with the program, whenever in force.
+pub async fn clauses_of_others(
+    tx: &mut Tx,
+    as_of: AsOf,
+    code: &str,
+) -> Result<Vec<Version<Clause>>, StoreError> {
+    let of_code = [Where::Is("agent_code", Key::Text(Some(code.to_owned())))];
+    let mut clauses = gather::all::<Clause>(tx, as_of, &of_code).await?;
+    clauses.retain(Version::stands);
+    Ok(clauses)
 }
 
 /// The clauses and factors as they were known.

@@ -5,7 +5,7 @@ use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind};
 use crate::model::facts::group::Condition;
 use crate::model::facts::site::{Release, Site};
 use crate::model::facts::worker::{EarlierExposure, MedicalGround};
-use crate::model::identifiers::{GroupId, WorkerId};
+use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::registry::gather;
@@ -38,6 +38,18 @@ pub struct Surveilled {
     pub examinations: Vec<Examination>,
     /// Employments.
     pub employments: Vec<Employed>,
+}
+
+impl Surveilled {
+    /// The same with the conditions and releases of one site alone; examinations, employments and earlier exposures are the
+    /// worker's own.
+    #[must_use]
+    pub fn at(&self, site: SiteId) -> Self {
+        let mut here = self.clone();
+        here.conditions.retain(|condition| condition.behind.site == Some(site));
+        here.releases.retain(|release| release.behind.site == Some(site));
+        here
+    }
 }
 
 /// Every agent that a worker was measured for, or that a condition of his groups, a release or an earlier exposure names.

@@ -219,6 +219,7 @@ pub(super) fn duty(
             },
             due_from_learning: due == Due::WhenLearned,
             met_on: None,
+            authority: None,
             medical: false,
             days_counted: None,
             window: None,

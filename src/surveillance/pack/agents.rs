@@ -133,6 +133,7 @@ fn limits(row: &AgentRow) -> Option<Vec<Limit>> {
     for (kind, value, averaging_minutes, peak_rule) in written {
         let Some(value) = value else { continue };
         limits.push(Limit {
+            agent_code: None,
             authority: Code::new(AUTHORITY)?,
             rule_sets: Some(rule_sets.clone()),
             kind,

@@ -43,6 +43,8 @@ record! {
         cfr_section: String,
         /// Paragraphs of the section.
         paragraph: Option<String>,
+        /// How it is cited, where that is no section of the Code.
+        citation: Option<String>,
         /// What it is about.
         topic: String,
         /// What it says.
@@ -57,7 +59,8 @@ record! {
 impl ControlRule {
     /// The clause as it is cited.
     pub fn clause(&self) -> String {
-        super::citation(&self.cfr_section, self.paragraph.as_deref())
+        let of_law = || super::citation(&self.cfr_section, self.paragraph.as_deref());
+        self.citation.clone().unwrap_or_else(of_law)
     }
 }
 

@@ -5,6 +5,7 @@ pub mod agents;
 pub mod further_rules;
 pub mod monitoring_reading;
 pub mod monitoring_rule;
+pub mod of_authority;
 pub mod surveillance_detail;
 pub mod surveillance_rule;
 pub mod table;

@@ -53,6 +53,8 @@ record! {
         cfr_section: String,
         /// Paragraphs of the section.
         paragraph: Option<String>,
+        /// How it is cited, where that is no section of the Code.
+        citation: Option<String>,
         /// What kind of rule it is.
         rule_type: MonitoringRuleType,
         /// Which average it looks at.
@@ -103,6 +105,7 @@ record! {
 impl MonitoringRule {
     /// The clause as it is cited.
     pub fn clause(&self) -> String {
-        super::citation(&self.cfr_section, self.paragraph.as_deref())
+        let of_law = || super::citation(&self.cfr_section, self.paragraph.as_deref());
+        self.citation.clone().unwrap_or_else(of_law)
     }
 }

@@ -1,6 +1,7 @@
 //! What the rows on surveillance say in free text, as data: one particular of one clause.
 
 use crate::model::facts::agent::Verification;
+use crate::model::facts::clause::TimeUnit;
 use crate::model::facts::worker::MedicalGroundKind;
 use crate::{record, words};
 use chrono::NaiveDate;
@@ -66,20 +67,6 @@ words! {
         LungFunction = "lung_function",
         /// A hearing test.
         Audiogram = "audiogram",
-    }
-}
-
-words! {
-    /// In what a time is given.
-    pub enum TimeUnit {
-        /// Calendar days.
-        Days = "days",
-        /// Working days of the site.
-        WorkingDays = "working_days",
-        /// Calendar months.
-        Months = "months",
-        /// Years.
-        Years = "years",
     }
 }
 

@@ -73,6 +73,8 @@ record! {
         cfr_section: String,
         /// Paragraphs of the section.
         paragraph: Option<String>,
+        /// How it is cited, where that is no section of the Code.
+        citation: Option<String>,
         /// What kind of thing meets the clause.
         trigger_type: TriggerType,
         /// Which level or fact is looked at; alternatives are joined by `or`.
@@ -127,6 +129,7 @@ record! {
 impl SurveillanceRule {
     /// The clause as it is cited.
     pub fn clause(&self) -> String {
-        super::citation(&self.cfr_section, self.paragraph.as_deref())
+        let of_law = || super::citation(&self.cfr_section, self.paragraph.as_deref());
+        self.citation.clone().unwrap_or_else(of_law)
     }
 }

@@ -1,0 +1,329 @@
+//! The clauses of an authority other than the law that comes with the program, as rows of a pack: the same engine reads
+//! both, and knows of neither whose they are.
+
+use crate::model::facts::agent::Verification;
+use crate::model::facts::clause::{
+    Clause, ClauseCounts, ExaminationAsked, ExaminationOf, LevelNamed, MonitoringAsked, MonitoringClause,
+    RunsFrom, StandsAt,
+};
+use crate::model::facts::rule_set::RuleSet;
+use crate::model::shape::Shape;
+use crate::model::unit::Unit;
+use crate::surveillance::level::Levels;
+use crate::surveillance::pack::Pack;
+use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
+
+const SURVEILLANCE: &str = "surveillance_triggers";
+const DETAILS: &str = "surveillance_details";
+const MONITORING: &str = "monitoring_triggers";
+const READINGS: &str = "monitoring_readings";
+const CONTROLS: &str = "controls";
+
+/// The pack of one authority for one agent, from its clauses in force. `levels` are the authority's own, in `unit`; a clause
+/// that names a level the authority does not have is left out.
+///
+/// # Errors
+/// What does not read as a row: a defect, as every clause was checked when it was entered.
+pub fn pack_of_authority(clauses: &[&Clause], levels: Levels, unit: Unit) -> Result<Pack, String> {
+    let mut rows = Rows { levels, unit, of_file: BTreeMap::new() };
+    for clause in clauses {
+        if let Some(asked) = &clause.worker {
+            rows.examination(clause, asked);
+        }
+        if let Some(asked) = &clause.group {
+            rows.monitoring(clause, asked);
+        }
+    }
+    Pack::of_rows(|file| rows.of_file.get(file).cloned().unwrap_or_default())
+}
+
+struct Rows {
+    levels: Levels,
+    unit: Unit,
+    of_file: BTreeMap<&'static str, Vec<Value>>,
+}
+
+/// What every row of a clause says; `id` is the column that names the row.
+fn common(clause: &Clause, id: &str) -> Map<String, Value> {
+    let mut row = Map::new();
+    row.insert(id.into(), json!(clause.code.as_str()));
+    row.insert("agent_code".into(), json!(clause.agent_code.as_str()));
+    row.insert("scope".into(), RuleSet::ALL.iter().map(RuleSet::to_json).collect());
+    // Examinations by the clauses of one authority are one programme, as those of one section of the law are.
+    row.insert("cfr_section".into(), json!(clause.authority.as_str()));
+    row.insert("citation".into(), json!(clause.source.as_str()));
+    row.insert("verification".into(), verification(clause).to_json());
+    if let Some(edition) = &clause.edition {
+        row.insert("edition".into(), json!(edition.as_str()));
+    }
+    row
+}
+
+/// Where nobody says that the source was read, it is shown as not read.
+fn verification(clause: &Clause) -> Verification {
+    clause.verification.unwrap_or(Verification::Memory)
+}
+
+impl Rows {
+    fn add(&mut self, file: &'static str, row: Map<String, Value>) {
+        self.of_file.entry(file).or_default().push(Value::Object(row));
+    }
+
+    fn level(&self, named: LevelNamed) -> Option<f64> {
+        match named {
+            LevelNamed::ActionLevel => self.levels.action_level,
+            LevelNamed::Limit => self.levels.limit,
+        }
+    }
+
+    fn examination(&mut self, clause: &Clause, asked: &ExaminationAsked) {
+        let mut row = common(clause, "trigger_id");
+        let trigger = match asked.counts {
+            ClauseCounts::EightHourAverage | ClauseCounts::ShortTermAverage => "exposure_days",
+            ClauseCounts::AnyExposure => "exposure_any",
+            ClauseCounts::RespiratorRequired => "respirator_days",
+            ClauseCounts::RegulatedArea => "area_days",
+            ClauseCounts::SkinContact => "dermal_days",
+            ClauseCounts::ListedTask => "task",
+            ClauseCounts::Release => "emergency",
+        };
+        row.insert("trigger_type".into(), json!(trigger));
+        let metric = match (asked.counts, asked.level) {
+            (ClauseCounts::EightHourAverage, Some(LevelNamed::ActionLevel)) => "AL_TWA",
+            (ClauseCounts::EightHourAverage, Some(LevelNamed::Limit)) => "PEL_TWA",
+            (ClauseCounts::ShortTermAverage, _) => "STEL",
+            (ClauseCounts::AnyExposure, _) => "any",
+            // A level that is neither the action level nor the limit: where a group stands does not tell.
+            _ => "own_level",
+        };
+        row.insert("metric".into(), json!(metric));
+        if matches!(asked.counts, ClauseCounts::EightHourAverage | ClauseCounts::ShortTermAverage) {
+            let (value, unit) = match (asked.level, &asked.value) {
+                (Some(named), _) => (self.level(named), self.unit),
+                (None, Some(value)) => (value.number_in(value.unit), value.unit),
+                (None, None) => (None, self.unit),
+            };
+            let Some(value) = value else { return };
+            row.insert("threshold_value".into(), json!([value]));
+            row.insert("unit".into(), json!(unit.code()));
+            row.insert(
+                "exposure_comparator".into(),
+                json!(if asked.above == Some(true) { ">" } else { ">=" }),
+            );
+        }
+        row.insert("days_value".into(), json!(asked.days.unwrap_or(1)));
+        row.insert("days_comparator".into(), json!(">="));
+        if let Some(months) = asked.window_months {
+            row.insert("window_months".into(), json!(months));
+        }
+        row.insert("initial_exam".into(), json!("yes"));
+        let hearing = asked.examination == Some(ExaminationOf::Hearing);
+        if let Some(months) = asked.repeat_months.filter(|_| !hearing) {
+            row.insert("periodic_months".into(), json!(months));
+        }
+        self.add(SURVEILLANCE, row);
+        self.particulars(clause, asked, hearing);
+    }
+
+    fn particulars(&mut self, clause: &Clause, asked: &ExaminationAsked, hearing: bool) {
+        let mut particulars: Vec<Value> = Vec::new();
+        if let Some(time) = &asked.first_within {
+            let kind = match (asked.counts, time.from) {
+                (ClauseCounts::Release, _) => "due_from_event",
+                (_, Some(RunsFrom::FirstDay)) => "due_from_first_day",
+                (_, Some(RunsFrom::DaysReached)) => "due_from_days_reached",
+                (_, Some(RunsFrom::Determined) | None) => "due_from_determined",
+            };
+            particulars.push(json!({"kind": kind, "amount": time.amount, "unit": time.unit.to_json()}));
+        }
+        if let Some(days) = asked.on_leaving_within_days {
+            particulars.push(json!({"kind": "termination", "up_to": days}));
+        }
+        if hearing {
+            particulars.push(match asked.repeat_months {
+                Some(months) => {
+                    json!({"kind": "interval", "part": "audiogram", "amount": months, "unit": "months"})
+                }
+                None => json!({"kind": "note", "part": "audiogram"}),
+            });
+        }
+        for (number, particular) in particulars.into_iter().enumerate() {
+            let Value::Object(mut row) = particular else { continue };
+            row.insert("detail_id".into(), json!(format!("{}/{}", clause.code, number + 1)));
+            row.insert("trigger_id".into(), json!(clause.code.as_str()));
+            row.insert("source".into(), json!(clause.source.as_str()));
+            row.insert("verification".into(), verification(clause).to_json());
+            self.add(DETAILS, row);
+        }
+    }
+
+    fn monitoring(&mut self, clause: &Clause, asked: &MonitoringClause) {
+        let mut row = common(clause, "rule_id");
+        let kind = match asked.asks {
+            MonitoringAsked::SampleFirst => "initial",
+            MonitoringAsked::SampleAgain => "frequency",
+            MonitoringAsked::MayStop => "step_down",
+            MonitoringAsked::SampleAfterChange => "additional",
+            MonitoringAsked::TellResults => "notification",
+            MonitoringAsked::WritePlan => return self.plan(clause),
+        };
+        row.insert("rule_type".into(), json!(kind));
+        let mut reading = match asked.asks {
+            MonitoringAsked::SampleFirst => match asked.within_days {
+                Some(days) => json!({"asks": "initial", "anchor": "expected", "days": days}),
+                None => json!({"asks": "initial", "anchor": "learned"}),
+            },
+            MonitoringAsked::SampleAgain => {
+                let Some(bounds) = self.bounds(asked.stands) else { return };
+                json!({
+                    "asks": "repeat", "averages": "eight_hour", "eight_hour": bounds, "months": asked.months,
+                    "anchor": "schedule",
+                })
+            }
+            MonitoringAsked::MayStop => {
+                let Some((named, level)) = asked.below.and_then(|named| Some((named, self.level(named)?)))
+                else {
+                    return;
+                };
+                // At a limit nobody is above it; at an action level somebody has reached it.
+                let sign = if named == LevelNamed::Limit { "<=" } else { "<" };
+                row.insert("metric".into(), json!("TWA"));
+                row.insert("upper".into(), json!(level.to_string()));
+                row.insert("upper_comparator".into(), json!(sign));
+                row.insert("unit".into(), json!(self.unit.code()));
+                row.insert("consecutive_results_needed".into(), json!(asked.results));
+                row.insert("min_days_apart".into(), json!(asked.days_apart));
+                row.insert("day_kind".into(), json!("calendar"));
+                json!({"asks": "stop", "averages": "eight_hour", "eight_hour": format!("{sign}{}", named.as_str())})
+            }
+            MonitoringAsked::SampleAfterChange => json!({"asks": "additional", "on": "change;release"}),
+            MonitoringAsked::TellResults | MonitoringAsked::WritePlan => {
+                row.insert("notify_within_days".into(), json!(asked.within_days));
+                row.insert("notify_day_kind".into(), json!("working days"));
+                row.insert("notify_clock_start".into(), json!("receipt of results"));
+                row.insert("over_limit_notice_comparator".into(), json!("> limit"));
+                Value::Null
+            }
+        };
+        self.add(MONITORING, row);
+        if let Value::Object(reading) = &mut reading {
+            self.reading(clause, std::mem::take(reading));
+        }
+    }
+
+    fn plan(&mut self, clause: &Clause) {
+        let mut row = common(clause, "row_id");
+        row.insert("topic".into(), json!("written_plan"));
+        row.insert("rule".into(), json!(clause.source.as_str()));
+        self.add(CONTROLS, row);
+        let reading = json!({"asks": "write_plan", "averages": "eight_hour", "eight_hour": ">limit"});
+        if let Value::Object(reading) = reading {
+            self.reading(clause, reading);
+        }
+    }
+
+    fn reading(&mut self, clause: &Clause, mut row: Map<String, Value>) {
+        row.insert("reading_id".into(), json!(clause.code.as_str()));
+        row.insert("rule_id".into(), json!(clause.code.as_str()));
+        row.insert("source".into(), json!("clause"));
+        row.insert("verification".into(), verification(clause).to_json());
+        self.add(READINGS, row);
+    }
+
+    /// Where the 8-hour average lies while a group stands so; `None` where the authority has no such level.
+    fn bounds(&self, stands: Option<StandsAt>) -> Option<&'static str> {
+        let Levels { action_level, limit } = self.levels;
+        match stands? {
+            StandsAt::Below if action_level.is_some() => Some("<action_level"),
+            StandsAt::Below => limit.map(|_| "<=limit"),
+            StandsAt::AtOrAboveActionLevel => action_level
+                .map(|_| if limit.is_some() { ">=action_level <=limit" } else { ">=action_level" }),
+            StandsAt::AboveLimit => limit.map(|_| ">limit"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::surveillance::clause::{Limb, days_needed, limbs};
+    use crate::surveillance::day_count::Tier;
+    use crate::surveillance::level::Level;
+    use crate::surveillance::monitoring::standard::Standard;
+    use crate::surveillance::pack::surveillance_rule::Comparator;
+    use crate::surveillance::step_down::step_downs;
+
+    const LEVELS: Levels = Levels { action_level: Some(1.0), limit: Some(2.0) };
+
+    fn pack(levels: Levels, asked: &[Value]) -> Pack {
+        let clauses: Vec<Clause> = asked
+            .iter()
+            .enumerate()
+            .map(|(number, asked)| {
+                let mut sent = json!({
+                    "code": format!("W-{number}"), "authority": "Works", "agent_code": "lead",
+                    "source": "Works standard 12", "verification": "verified",
+                });
+                for (name, value) in asked.as_object().unwrap() {
+                    sent[name] = value.clone();
+                }
+                Clause::parse(&sent).unwrap()
+            })
+            .collect();
+        pack_of_authority(&clauses.iter().collect::<Vec<_>>(), levels, Unit::UgPerM3).unwrap()
+    }
+
+    // The reading of such clauses is this registry's own; the numbers are invented.
+    #[test]
+    fn a_clause_for_workers_becomes_a_row_that_names_the_authoritys_level() {
+        let at = json!({"counts": "eight_hour_average", "level": "action_level", "days": 10});
+        let above = json!({"counts": "eight_hour_average", "level": "limit", "above": true});
+        let own = json!({"counts": "eight_hour_average", "value": {"value": "0.0015", "unit": "mg/m3"}});
+        let read = pack(LEVELS, &[at, above, own].map(|worker| json!({"worker": worker})));
+        let limb = |n: usize| limbs(&read.surveillance[n], LEVELS, Unit::UgPerM3).unwrap()[0];
+        let comparator = Comparator::AtOrAbove;
+        assert_eq!(limb(0), Limb::Average { level: 1.0, comparator, tier: Tier::ActionLevel });
+        assert_eq!(days_needed(&read.surveillance[0]), 10);
+        assert_eq!(read.surveillance[0].clause(), "Works standard 12");
+        assert_eq!(limb(1), Limb::Average { level: 2.0, comparator: Comparator::Above, tier: Tier::Limit });
+        assert_eq!(limb(2), Limb::Apart { level: 1.5, comparator });
+    }
+
+    #[test]
+    fn a_level_that_the_authority_does_not_have_leaves_the_clause_out() {
+        let none = Levels { action_level: None, limit: Some(2.0) };
+        let asked = [
+            json!({"worker": {"counts": "eight_hour_average", "level": "action_level"}}),
+            json!({"group": {"asks": "sample_again", "stands": "at_or_above_action_level", "months": 6}}),
+            json!({"group": {"asks": "may_stop", "below": "action_level", "results": 2, "days_apart": 7}}),
+        ];
+        let read = pack(none, &asked);
+        assert!(read.surveillance.is_empty() && read.monitoring.is_empty());
+        assert_eq!(pack(LEVELS, &asked).surveillance.len(), 1);
+        assert_eq!(pack(LEVELS, &asked).monitoring.len(), 2);
+    }
+
+    #[test]
+    fn clauses_for_groups_become_lines_and_ways_down() {
+        let asked = [
+            json!({"asks": "sample_again", "stands": "at_or_above_action_level", "months": 6}),
+            json!({"asks": "sample_again", "stands": "above_limit", "months": 3}),
+            json!({"asks": "may_stop", "below": "action_level", "results": 3, "days_apart": 14}),
+            json!({"asks": "write_plan"}),
+            json!({"asks": "tell_results", "within_days": 10}),
+        ];
+        let read = pack(LEVELS, &asked.map(|group| json!({"group": group})));
+        let set = RuleSet::UsMaritime;
+        let standard = Standard::of(&read, "lead", set, LEVELS, Unit::UgPerM3);
+        let months: Vec<u32> = standard.lines.iter().map(|line| line.months).collect();
+        assert_eq!((months, standard.has_option), (vec![6, 3], false));
+        assert_eq!((standard.ways_down[0].results, standard.ways_down[0].days_apart), (3, 14));
+        let down = &step_downs(&read, "lead", set, LEVELS, Unit::UgPerM3)[0];
+        assert_eq!((down.upper, down.inclusive, down.to), (1.0, false, Level::BelowActionLevel));
+        assert_eq!(read.controls_of("lead", set).count(), 1);
+        assert_eq!(read.monitoring_of("lead", set).count(), 4);
+        // Another agent's group is asked for nothing.
+        assert_eq!(read.monitoring_of("cadmium", set).count(), 0);
+    }
+}
