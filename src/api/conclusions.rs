@@ -6,7 +6,7 @@ use crate::api::endpoint::{Access, Endpoint, Schema};
 use crate::api::problem::Problem;
 use crate::api::questions::{Question, note_bulk, note_worker, sound};
 use crate::api::reply::Reply;
-use crate::api::request::Request;
+use crate::api::request::{Request, Stretch};
 use crate::api::writing::{Made, write};
 use crate::conclusions::history::view::HistoryView;
 use crate::conclusions::profile_view::ProfileView;
@@ -20,7 +20,9 @@ use crate::model::text::Code;
 use crate::registry::conclude::workers_named::workers_told;
 use crate::registry::conclude::{history, profiles, shift_averages, verdicts};
 use crate::registry::duties::{self, DutyView};
+use crate::registry::duty_list::{self, DutyOrder};
 use crate::registry::recording;
+use crate::store::versions::Page;
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -76,9 +78,10 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .asks::<DutyKind>("kind", "Of this kind.")
             .asks::<DutyStatus>("status", "That stand like this.")
             .asks::<NaiveDate>("due_before", "Due before this day.")
+            .asks::<DutyOrder>("order", "In this order; as they were raised if left out.")
             .as_known_on()
             .paged()
-            .answers(200, "In the order in which they were raised.", Schema::of::<DutyView>("Duty").list_of()),
+            .answers(200, "In the order asked for.", Schema::of::<DutyView>("Duty").list_of()),
         Endpoint::post("/duties/{id}/actions", Access::Needs(Action::ActOnDuties), act)
             .says("surveillance", "Record what was done about a duty")
             .more("Only the physician acts on examinations; a waiver needs its ground as a note.")
@@ -177,11 +180,24 @@ async fn read_history(app: App, request: Request) -> Result<Reply, Problem> {
     Ok(Reply::ok(&view))
 }
 
+/// Which part of a list is asked for.
+enum Part {
+    /// After an identifier.
+    Page(Page),
+    /// After so many.
+    Stretch(Stretch),
+}
+
 async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
-    let page = request.page()?;
     let mut faults = Faults::default();
+    let order = request.parameter("order", &mut faults).unwrap_or(DutyOrder::Raised);
+    // In the order of urgency places change from day to day: such a list is cut by number, not after a duty.
+    let part = match order {
+        DutyOrder::MostUrgent => Part::Stretch(request.stretch(&mut faults)),
+        DutyOrder::Raised => Part::Page(request.page()?),
+    };
     let question = Question::of(&request, &mut faults);
-    let asked = duties::Question {
+    let asked = duty_list::Question {
         site: request.parameter("site_id", &mut faults),
         worker: request.parameter("worker_id", &mut faults),
         kind: request.parameter("kind", &mut faults),
@@ -197,16 +213,27 @@ async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
     if let Some(site) = asked.site {
         recording::read::<Site>(&mut tx, &request.caller, as_of, site.0).await?;
     }
-    let more = crate::store::versions::Page { limit: page.limit + 1, ..page };
-    let found = duties::duties(&mut tx, &request.caller, as_of, &asked, more).await?;
+    let (found, reply) = match part {
+        Part::Stretch(stretch) => {
+            let found = duty_list::most_urgent(&mut tx, &request.caller, as_of, &asked).await?;
+            let (found, next) = stretch.cut(found)?;
+            let items = found.iter().map(DutyView::to_json).collect();
+            (found, Reply::page(&request, items, next))
+        }
+        Part::Page(page) => {
+            let more = Page { limit: page.limit + 1, ..page };
+            let found = duty_list::duties(&mut tx, &request.caller, as_of, &asked, more).await?;
+            let items = found.iter().map(|duty| (duty.id.0, duty.to_json())).collect();
+            (found, Reply::items(&request, page.limit, items))
+        }
+    };
     drop(tx);
     let workers: BTreeSet<WorkerId> = found.iter().filter_map(|duty| duty.subject.worker_id).collect();
     match asked.worker {
         Some(worker) => note_worker(&app, &request, as_of, worker).await?,
         None => note_bulk(&app, &request, as_of, "duties", workers.len()).await?,
     }
-    let items = found.iter().map(|duty| (duty.id.0, duty.to_json())).collect();
-    Ok(Reply::items(&request, page.limit, items))
+    Ok(reply)
 }
 
 async fn act(app: App, request: Request) -> Result<Reply, Problem> {

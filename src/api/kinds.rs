@@ -151,7 +151,7 @@ fn agents(all: &mut Vec<Endpoint>) {
         "code": "W12-4", "authority": "company", "agent_code": "lead", "source": "Works standard 12, section 4",
         "edition": "2026", "verification": "verified", "from": "2026-01-01",
         "worker": {
-            "counts": "eight_hour_average", "value": {"value": 15, "unit": "ug/m3"}, "days": 10,
+            "counts": "respirator_required", "days": 10,
             "first_within": {"amount": 30, "unit": "days", "from": "days_reached"}, "repeat_months": 12
         }
     });

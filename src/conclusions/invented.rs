@@ -2,6 +2,7 @@
 
 use crate::conclusions::evidence::{Blank, GroupEvidence, SampleEvidence};
 use crate::conclusions::limits::AgentEvidence;
+use crate::model::facts::agent::Limit;
 use crate::model::facts::laboratory::LabResult;
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::shape::Shape;
@@ -50,13 +51,18 @@ pub(crate) fn with(mut base: Value, change: &Value) -> Value {
     base
 }
 
+/// A limit that holds at every site.
+pub(crate) fn limit_of_all(number: u128, limit: &Value) -> Version<Limit> {
+    Version { site: None, ..version(number, Some(999), limit) }
+}
+
 /// An agent of the built-in pack with its limits.
 pub(crate) fn agent(code: &str) -> AgentEvidence {
     let known = Pack::built_in().agent(code).unwrap();
     let limits = known.limits.iter().zip(1000..);
     AgentEvidence::new(
         version(999, None, &known.agent.to_json()),
-        limits.map(|(limit, number)| version(number, Some(999), &limit.to_json())).collect(),
+        limits.map(|(limit, number)| limit_of_all(number, &limit.to_json())).collect(),
     )
 }
 

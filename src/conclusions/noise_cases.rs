@@ -317,7 +317,7 @@ fn a_recommended_limit_is_met_by_its_own_criterion() {
     let mut noise = agent("noise");
     let niosh = json!({"authority": "NIOSH", "kind": "twa", "value": {"value": 85, "unit": "dB[A]"},
         "source": "NIOSH 98-126, 1998 (from memory)"});
-    noise.limits.push(crate::conclusions::invented::version(2000, Some(999), &niosh));
+    noise.limits.push(crate::conclusions::invented::limit_of_all(2000, &niosh));
     let sample = run(50, &json!({}), &[(OshaActionLevel, db(84.0)), (Niosh, db(86.0))]);
     let found = concluded(&[sample], &noise);
     let seen: Vec<_> =

@@ -493,7 +493,7 @@ mod tests {
         let mut evidence = agent("chromium_vi");
         let company = json!({"authority": "Company", "kind": "action_level", "value": {"value": 0.5, "unit": "ug/m3"},
             "source": "Company standard 12"});
-        evidence.limits.push(crate::conclusions::invented::version(2000, Some(999), &company));
+        evidence.limits.push(crate::conclusions::invented::limit_of_all(2000, &company));
         let calendar = WorkingDays::default();
         let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &calendar };
         let samples = [on(50, &event(6, &json!({})), "2026-03-02", 1.0)];

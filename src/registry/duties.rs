@@ -1,18 +1,14 @@
 //! Duties: written by the registry when the facts ask for them, acted on by people.
 
-use crate::access::caller::Caller;
 use crate::access::policy::Action;
-use crate::access::scope::{Scope, Sites};
 use crate::model::facts::account::Role;
-use crate::model::facts::duty::{
-    Duty, DutyAction, DutyActionDraft, DutyActionKind, DutyKind, DutyStatus, Subject,
-};
-use crate::model::facts::worker::Worker;
-use crate::model::identifiers::{DutyId, SiteId, WorkerId};
+use crate::model::facts::duty::{Duty, DutyAction, DutyActionDraft, DutyActionKind, DutyKind, Subject};
+use crate::model::identifiers::DutyId;
 use crate::model::shape::{Faults, Shape};
 use crate::model::text::{Code, Text};
 use crate::model::version::Version;
-use crate::registry::duty_view::{Reader, is_examination, stands_before_a_ground};
+use crate::registry::duty_list::{hidden_by_airborne, in_sight};
+use crate::registry::duty_view::{Reader, is_examination};
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
@@ -21,13 +17,13 @@ use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
 use crate::store::marks::{Mark, MarkKind};
 use crate::store::tables::Key;
-use crate::store::versions::{self, AsOf, Page, Where};
+use crate::store::versions::{self, AsOf, Where};
 use crate::surveillance::duties::{
     About, DutyChange, DutyGrounds, DutyKey, OughtDuty, StandingDuty, difference,
 };
 use chrono::NaiveDate;
 use serde_json::Value;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use uuid::Uuid;
 
 pub use crate::registry::duty_view::{ActionView, DutyView};
@@ -77,124 +73,6 @@ pub struct Ought {
     pub duties: Vec<OughtDuty>,
     /// The day on which the registry learned of it.
     pub learned_on: NaiveDate,
-}
-
-/// Which duties are asked for.
-#[derive(Debug, Clone, Default)]
-pub struct Question {
-    /// Of workers who are on this site.
-    pub site: Option<SiteId>,
-    /// Of this worker.
-    pub worker: Option<WorkerId>,
-    /// Of this kind.
-    pub kind: Option<DutyKind>,
-    /// That stand like this.
-    pub status: Option<DutyStatus>,
-    /// Due before this day.
-    pub due_before: Option<NaiveDate>,
-}
-
-/// Duties in sight, in the order in which they were raised.
-///
-/// # Errors
-/// [`Refusal::Forbidden`], or when storage fails.
-pub async fn duties(
-    tx: &mut Tx,
-    caller: &Caller,
-    as_of: AsOf,
-    question: &Question,
-    page: Page,
-) -> Result<Vec<DutyView>, Refusal> {
-    let scope = caller.may(Action::ReadDuties)?;
-    let everything = Scope::everything(caller.account);
-    let mut restrictions = Vec::new();
-    if let Some(worker) = question.worker {
-        restrictions.push(Where::Is("worker_id", Key::Id(Some(worker.0))));
-    }
-    let all = versions::list::<Duty>(tx, &everything, as_of, &restrictions, None).await?;
-    let workers: Vec<Uuid> =
-        all.iter().filter_map(|duty| duty.fact.subject.worker_id).map(|id| id.0).collect();
-    let narrowed = question.site.map(|site| Scope { sites: Sites::Only([site].into()), ..scope.clone() });
-    let seen = in_sight(tx, &scope, as_of, &workers).await?;
-    let reader = Reader::of(tx, caller, as_of, scope.clone(), &workers).await?;
-    let hidden = hidden_by_airborne(tx, &reader, as_of, &all).await?;
-    let on_site = match &narrowed {
-        Some(narrowed) => in_sight(tx, narrowed, as_of, &workers).await?,
-        None => seen.clone(),
-    };
-    let mut views = Vec::new();
-    for duty in all {
-        if page.after.is_some_and(|after| duty.id <= after) {
-            continue;
-        }
-        let visible = match (duty.fact.subject.worker_id, duty.fact.subject.site_id) {
-            (Some(worker), _) => seen.contains(&worker.0) && on_site.contains(&worker.0),
-            (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
-            (None, None) if duty.fact.subject.group_id.is_some() => {
-                let sites = &duty.fact.site_ids;
-                sites.iter().all(|site| scope.sites.holds(*site))
-                    && question.site.is_none_or(|asked| sites.contains(&asked))
-            }
-            (None, None) => scope.is_all(),
-        };
-        if !visible || hidden.contains(&duty.id) {
-            continue;
-        }
-        let acts = actions(tx, as_of, duty.id).await?;
-        let view = reader.view(&duty, &acts, as_of.date);
-        let asked = question.kind.is_none_or(|kind| view.kind == kind)
-            && question.status.is_none_or(|status| view.status == status)
-            && question.due_before.is_none_or(|day| view.due_on < day);
-        if asked {
-            views.push(view);
-        }
-        if i64::try_from(views.len()).is_ok_and(|found| found >= page.limit) {
-            break;
-        }
-    }
-    Ok(views)
-}
-
-/// Those duties that rest on a ground which the reader is not told, while an examination for airborne exposure of the
-/// same worker is to be done: that one is seen in their place.
-async fn hidden_by_airborne(
-    tx: &mut Tx,
-    reader: &Reader,
-    as_of: AsOf,
-    duties: &[Version<Duty>],
-) -> Result<BTreeSet<Uuid>, Refusal> {
-    let kept: Vec<&Version<Duty>> = duties.iter().filter(|duty| reader.is_kept_from(&duty.fact)).collect();
-    let workers: BTreeSet<WorkerId> = kept.iter().filter_map(|duty| duty.fact.subject.worker_id).collect();
-    let mut airborne = BTreeSet::new();
-    for duty in duties {
-        let Some(worker) = duty.fact.subject.worker_id.filter(|worker| workers.contains(worker)) else {
-            continue;
-        };
-        let acts = actions(tx, as_of, duty.id).await?;
-        if stands_before_a_ground(&duty.fact, &acts, as_of.date) {
-            airborne.insert(worker);
-        }
-    }
-    let seen_otherwise =
-        |duty: &Version<Duty>| duty.fact.subject.worker_id.is_some_and(|worker| airborne.contains(&worker));
-    Ok(kept.into_iter().filter(|duty| seen_otherwise(duty)).map(|duty| duty.id).collect())
-}
-
-async fn in_sight(
-    tx: &mut Tx,
-    scope: &Scope,
-    as_of: AsOf,
-    workers: &[Uuid],
-) -> Result<BTreeSet<Uuid>, Refusal> {
-    let mut ids = workers.to_vec();
-    ids.sort_unstable();
-    ids.dedup();
-    let mut seen = BTreeSet::new();
-    for some in ids.chunks(400) {
-        let found = versions::list::<Worker>(tx, scope, as_of, &[Where::Ids(some.to_vec())], None).await?;
-        seen.extend(found.into_iter().map(|worker| worker.id));
-    }
-    Ok(seen)
 }
 
 async fn actions(tx: &mut Tx, as_of: AsOf, duty: Uuid) -> Result<Vec<Version<DutyAction>>, Refusal> {

@@ -11,6 +11,7 @@ use crate::model::identifiers::DutyId;
 use crate::model::text::{Code, Line, Text};
 use crate::model::version::Version;
 use crate::record;
+use crate::registry::escalation::{Escalation, escalation};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Stored;
@@ -67,6 +68,8 @@ record! {
         status: DutyStatus,
         /// By how many days it was met late.
         days_late: Option<i64>,
+        /// Of one that is overdue: by how many days, and who should hear of it next.
+        escalation: Option<Escalation>,
         /// Why it was withdrawn.
         withdrawn: Option<Text>,
         /// What people did about it.
@@ -143,6 +146,7 @@ impl Reader {
         if fact.due_on < fact.learned_on {
             flags.push("learned_after_due".into());
         }
+        let escalation = escalation(fact.kind, status, fact.due_on, today);
         DutyView {
             id: DutyId(duty.id),
             kind: fact.kind,
@@ -159,6 +163,7 @@ impl Reader {
             employer: fact.employer,
             status,
             days_late,
+            escalation,
             withdrawn: fact.withdrawn,
             actions: acts.iter().map(|act| action(act, notes)).collect(),
             flags,
@@ -189,6 +194,8 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         employer: duty.fact.employer.clone(),
         status,
         days_late,
+        // By the kind that is shown, which tells nothing.
+        escalation: escalation(DutyKind::OfferExamination, status, duty.fact.due_on, today),
         withdrawn: None,
         actions: acts.iter().map(|act| action(act, false)).collect(),
         flags: Vec::new(),

@@ -3,8 +3,10 @@
 pub mod clock;
 pub mod conclude;
 pub mod duties;
+pub mod duty_list;
 pub mod duty_view;
 pub mod enter_pack;
+pub mod escalation;
 pub mod facts;
 pub mod find_workers;
 pub mod gather;

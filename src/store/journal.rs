@@ -309,7 +309,7 @@ impl From<EntryRow> for Entry {
 }
 
 /// Facts of no site that everybody works with: their entries are in sight of every site.
-pub const REFERENCE: [&str; 5] = ["agent", "limit", "compared_with", "mixture_set", "pack_row"];
+pub const REFERENCE: [&str; 6] = ["agent", "limit", "clause", "compared_with", "mixture_set", "pack_row"];
 
 /// The chain of medical facts.
 pub const MEDICAL: &str = "medical";

@@ -289,7 +289,7 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
             let line =
                 read["/api/v1/exports/surveillance.csv"].lines().find(|line| line.contains(&id)).unwrap();
             // duty, worker, name, employer, number, kind, then nothing but the date and how it stands.
-            assert!(line.contains(",offer_examination,,,,,,,2026-03-20,,met,,"), "{who}: {line}");
+            assert!(line.contains(",offer_examination,,,,,,,,2026-03-20,,met,,"), "{who}: {line}");
         }
         for subject in [id.as_str(), NOTHING] {
             let entries = app.as_role(who).get(&format!("/journal?subject_id={subject}")).await;

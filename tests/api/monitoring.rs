@@ -151,3 +151,39 @@ async fn another_sites_coordinator_sees_nothing_of_it_and_the_performance_option
     assert_eq!(made.status, 201, "{}", made.text);
     assert_eq!(shop.shown("monitor_again").await, rows(&[["MT004", "2026-05-03", "withdrawn"]]));
 }
+
+#[tokio::test]
+async fn late_duties_go_up_a_line_and_are_listed_by_urgency() {
+    let app = TestApp::spawn().await;
+    let shop = shop(&app).await;
+    // 29 CFR 1910.1026(d)(4)(i): 15 working days after receipt; Presidents' Day (16 February) is none. From 6, 2 and 27
+    // February 2026 these are 2 March, 24 February (6 days late) and 20 March. Who hears first is this registry's own rule.
+    for (day, received_on) in
+        [("2026-02-03", "2026-02-06"), ("2026-02-02", "2026-02-02"), ("2026-02-04", "2026-02-27")]
+    {
+        shop.round(day, 1.0, received_on).await;
+    }
+    shop.app.registry.settle().await.unwrap();
+    let listed = async |query: &str| {
+        let answer = shop.app.as_role("here").get(&format!("/duties?kind=notify_results{query}")).await;
+        assert_eq!(answer.status, 200, "{}", answer.text);
+        let next = answer.json["next"].as_str().map(str::to_owned);
+        let shown = answer.json["items"].as_array().unwrap().iter().map(|duty| {
+            let to = &duty["escalation"]["to"];
+            (duty["due_on"].as_str().unwrap().to_owned(), to.as_str().unwrap_or("nobody").to_owned())
+        });
+        (shown.collect::<Vec<_>>(), next)
+    };
+    let (raised, _) = listed("").await;
+    let of = |rows: &[(&str, &str)]| {
+        rows.iter().map(|(due, to)| ((*due).to_owned(), (*to).to_owned())).collect::<Vec<_>>()
+    };
+    assert_eq!(
+        raised,
+        of(&[("2026-03-02", "nobody"), ("2026-02-24", "coordinator"), ("2026-03-20", "nobody")])
+    );
+    let (urgent, next) = listed("&order=most_urgent&limit=2").await;
+    assert_eq!(urgent, of(&[("2026-02-24", "coordinator"), ("2026-03-02", "nobody")]));
+    let (rest, next) = listed(&format!("&order=most_urgent&limit=2&after={}", next.unwrap())).await;
+    assert_eq!((rest, next), (of(&[("2026-03-20", "nobody")]), None));
+}

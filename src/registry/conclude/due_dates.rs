@@ -5,7 +5,7 @@ use crate::conclusions::due_date::DueDate;
 use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::facts::group::Group;
 use crate::model::facts::site::Site;
-use crate::registry::duties::{self, Question};
+use crate::registry::duty_list::{self, Question};
 use crate::registry::duty_view::DutyView;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -26,7 +26,7 @@ const CANCELLED_DAYS: i64 = 60;
 /// [`Refusal::Forbidden`], or when storage fails.
 pub async fn due_dates(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<DueDate>, Refusal> {
     let everything = Page { after: None, limit: i64::MAX };
-    let duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let duties = duty_list::duties(tx, caller, as_of, &Question::default(), everything).await?;
     let places = Places::of(tx, as_of, &duties).await?;
     let oldest = as_of.date - Duration::days(CANCELLED_DAYS);
     let mut dates = Vec::new();

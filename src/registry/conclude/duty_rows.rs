@@ -4,7 +4,7 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::identifiers::{DutyId, GroupId, SiteId, WorkerId};
 use crate::record;
-use crate::registry::duties::{self, Question};
+use crate::registry::duty_list::{self, Question};
 use crate::registry::duty_view::DutyView;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -60,7 +60,7 @@ record! {
 pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<DutyRow>, Refusal> {
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
-    let duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let duties = duty_list::duties(tx, caller, as_of, &Question::default(), everything).await?;
     let mut rows: Vec<DutyRow> = duties.into_iter().map(row).collect();
     rows.sort_by_key(|row| (row.due_on, row.duty_id));
     Ok(rows)

@@ -14,7 +14,7 @@ use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::version::Version;
 use crate::registry::conclude::history::{self, Question};
 use crate::registry::conclude::sight::Sight;
-use crate::registry::duties;
+use crate::registry::duty_list;
 use crate::registry::duty_view::is_examination;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -48,9 +48,9 @@ pub async fn examiner_packet(
     let assignments = &found.assignments;
     let names = names(tx, as_of, assignments).await?;
 
-    let of_worker = duties::Question { worker: Some(WorkerId(worker)), ..duties::Question::default() };
+    let of_worker = duty_list::Question { worker: Some(WorkerId(worker)), ..duty_list::Question::default() };
     let everything = Page { after: None, limit: i64::MAX };
-    let mut owed = duties::duties(tx, caller, as_of, &of_worker, everything).await?;
+    let mut owed = duty_list::duties(tx, caller, as_of, &of_worker, everything).await?;
     owed.retain(|duty| is_examination(duty.kind));
     let mut earlier: Vec<PacketExamination> = owed
         .iter()

@@ -17,7 +17,8 @@ use crate::model::text::Code;
 use crate::record;
 use crate::registry::conclude::derive;
 use crate::registry::conclude::sight::Sight;
-use crate::registry::duties::{self, DutyView};
+use crate::registry::duty_list;
+use crate::registry::duty_view::DutyView;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
 use crate::store::marks::{self, MarkKind};
@@ -208,9 +209,10 @@ async fn overdue(
     groups: &BTreeMap<Uuid, SiteId>,
 ) -> Result<Vec<(SiteId, DutyView)>, Refusal> {
     let as_of = sight.as_of;
-    let question = duties::Question { status: Some(DutyStatus::Overdue), ..duties::Question::default() };
+    let question =
+        duty_list::Question { status: Some(DutyStatus::Overdue), ..duty_list::Question::default() };
     let everything = Page { after: None, limit: i64::MAX };
-    let found = duties::duties(sight.tx, caller, as_of, &question, everything).await?;
+    let found = duty_list::duties(sight.tx, caller, as_of, &question, everything).await?;
     let workers: Vec<Uuid> = found.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
     let mut assignments: BTreeMap<Uuid, Vec<(Assignment, SiteId)>> = BTreeMap::new();
     for one in gather::many::<Assignment>(sight.tx, as_of, &workers, Where::Parents).await? {

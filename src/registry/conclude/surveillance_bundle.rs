@@ -8,7 +8,7 @@ use crate::model::facts::worker::{Employment, Worker};
 use crate::model::identifiers::WorkerId;
 use crate::model::version::Version;
 use crate::registry::conclude::shift_averages;
-use crate::registry::duties;
+use crate::registry::duty_list;
 use crate::registry::duty_view::{DutyView, is_examination};
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -37,7 +37,8 @@ pub struct Gathered {
 pub async fn gathered(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Gathered, Refusal> {
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
-    let mut duties = duties::duties(tx, caller, as_of, &duties::Question::default(), everything).await?;
+    let mut duties =
+        duty_list::duties(tx, caller, as_of, &duty_list::Question::default(), everything).await?;
     duties.retain(|duty| is_examination(duty.kind) && duty.subject.worker_id.is_some());
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| Some(duty.subject.worker_id?.0)).collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;

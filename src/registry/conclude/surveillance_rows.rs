@@ -5,7 +5,8 @@ use crate::access::policy::Action;
 use crate::model::facts::worker::{Employment, Worker};
 use crate::model::identifiers::{DutyId, WorkerId};
 use crate::record;
-use crate::registry::duties::{self, DutyView, Question};
+use crate::registry::duty_list::{self, Question};
+use crate::registry::duty_view::DutyView;
 use crate::registry::duty_view::is_examination;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -64,7 +65,7 @@ record! {
 pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<SurveillanceRow>, Refusal> {
     caller.may(Action::Export)?;
     let everything = Page { after: None, limit: i64::MAX };
-    let mut duties = duties::duties(tx, caller, as_of, &Question::default(), everything).await?;
+    let mut duties = duty_list::duties(tx, caller, as_of, &Question::default(), everything).await?;
     duties.retain(|duty| is_examination(duty.kind));
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
     let workers: BTreeMap<Uuid, _> = gather::many::<Worker>(tx, as_of, &ids, Where::Ids)
