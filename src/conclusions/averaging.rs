@@ -46,13 +46,18 @@ pub fn shift_averages(
     asked: Asked,
 ) -> Vec<ShiftTwa> {
     let mut shifts: BTreeMap<ShiftKey, Vec<Usable<'_>>> = BTreeMap::new();
+    let mut parts_of_day: BTreeMap<WorkerDay, Vec<_>> = BTreeMap::new();
     for evidence in samples {
         let sample = &evidence.sample.fact;
-        let (Some(worker), Position::BreathingZone, SampleOutcome::Valid) =
-            (sample.worker_id, sample.position, sample.came_out())
-        else {
+        let (Some(worker), Position::BreathingZone) = (sample.worker_id, sample.position) else { continue };
+        if evidence.sample.stands() {
+            // How long a shift was does not wait for what the laboratory says of another part of it.
+            let parts = parts_of_day.entry((worker, sample.shift_date)).or_default();
+            parts.push((&*evidence.event, sample.group_id));
+        }
+        if sample.came_out() != SampleOutcome::Valid {
             continue;
-        };
+        }
         let group =
             groups.iter().copied().find(|group| sample.group_id.is_some_and(|id| id.0 == group.group.id));
         // Noise comes by criterion, each a shift of its own.
@@ -63,11 +68,6 @@ pub fn shift_averages(
             let key = (sample.shift_date, worker, sample.group_id, criterion);
             shifts.entry(key).or_default().push(Usable { evidence, concluded, concentration, group });
         }
-    }
-    let mut parts_of_day: BTreeMap<WorkerDay, Vec<_>> = BTreeMap::new();
-    for ((date, worker, group, _), usable) in &shifts {
-        let parts = parts_of_day.entry((*worker, *date)).or_default();
-        parts.extend(usable.iter().map(|usable| (&*usable.evidence.event, *group)));
     }
     let read: BTreeSet<ShiftKey> = shifts.keys().copied().collect();
     shifts

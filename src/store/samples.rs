@@ -87,13 +87,14 @@ pub async fn agents_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Resul
     agents(tx, Of::WorkerOrGroups, worker, position).await
 }
 
-/// Everybody who was ever assigned to a group or worked a recorded day in it, void or not.
+/// Everybody who was ever assigned to a group, worked a recorded day in it or was sampled in it, void or not.
 pub async fn workers_of_group(tx: &mut Tx, group: Uuid, position: i64) -> Result<Vec<Uuid>, StoreError> {
     let rows: Vec<(Uuid,)> = tx
         .query(
             "SELECT parent_id FROM assignment WHERE group_id = $2 AND known_from <= $1 AND known_to > $1 \
              UNION SELECT parent_id FROM worked_day WHERE group_id = $2 AND known_from <= $1 AND known_to > $1 \
-             ORDER BY 1",
+             UNION SELECT worker_id FROM sample WHERE group_id = $2 AND worker_id IS NOT NULL \
+             AND known_from <= $1 AND known_to > $1 ORDER BY 1",
         )
         .bind(position)
         .bind(group)

@@ -53,7 +53,9 @@ impl Limb {
                 Verdict::of_average(day, tier, |twa| compare(twa, level, comparator))
             }
             Self::ShortTerm { level, comparator } => {
-                Verdict::of(day.short_term.map(|average| compare(average, level, comparator)), None)
+                let own = |average: Measured| compare(average, level, comparator);
+                let over = day.longer_mean.map(own).filter(|answer| *answer == Answer::AtOrAbove);
+                Verdict::of(over.or_else(|| day.short_term.map(own)), None)
             }
             Self::Apart { level, comparator } => {
                 // Whoever stands above the limit may be above this level too.
@@ -61,7 +63,7 @@ impl Limb {
                     Level::Unknown | Level::AboveLimit => Answer::CannotTell,
                     _ => Answer::Below,
                 });
-                Verdict::of(day.twa.map(|twa| compare(twa, level, comparator)), standing)
+                Verdict::of(day.own(|twa| compare(twa, level, comparator)), standing)
             }
             Self::AnyExposure => {
                 Verdict::of_average(day, Tier::AnyExposure, |twa| compare(twa, 0.0, Comparator::Above))

@@ -17,10 +17,15 @@ pub struct Day {
     pub date: NaiveDate,
     /// The worker's own 8-hour TWA, over all groups and sites.
     pub twa: Option<Measured>,
+    /// Whether it may also show that the date does not count: everything behind it is accepted, and nothing flagged.
+    pub may_lower: bool,
     /// The highest standing of the groups worked in; `None` where nothing was assigned.
     pub standing: Option<Level>,
     /// The worker's highest short-term average (or excursion).
     pub short_term: Option<Measured>,
+    /// The highest mean of a sample that ran longer than any short-term limit is averaged over: above such a limit, it
+    /// was exceeded in some part of it; below, nothing is said.
+    pub longer_mean: Option<Measured>,
     /// Whether a respirator was required; `None` where that is not known.
     pub respirator: Option<bool>,
 }
@@ -28,7 +33,26 @@ pub struct Day {
 impl Day {
     /// A date of which nothing is known yet.
     pub fn new(date: NaiveDate) -> Self {
-        Self { date, twa: None, standing: None, short_term: None, respirator: None }
+        Self {
+            date,
+            twa: None,
+            may_lower: true,
+            standing: None,
+            short_term: None,
+            longer_mean: None,
+            respirator: None,
+        }
+    }
+}
+
+impl Day {
+    /// What the own average says by a comparison. What is not accepted yet, or flagged, may start a duty and end none: it
+    /// does not show that the date lies below.
+    pub fn own(&self, compare: impl Fn(Measured) -> Answer) -> Option<Answer> {
+        match self.twa.map(compare)? {
+            Answer::Below if !self.may_lower => Some(Answer::CannotTell),
+            answer => Some(answer),
+        }
     }
 }
 
@@ -86,7 +110,7 @@ impl Verdict {
 
     /// The 8-hour average of a day against a level; `own` tells how a measurement is compared with it.
     pub fn of_average(day: &Day, tier: Tier, own: impl Fn(Measured) -> Answer) -> Self {
-        Self::of(day.twa.map(own), day.standing.map(|standing| tier.answer(standing)))
+        Self::of(day.own(own), day.standing.map(|standing| tier.answer(standing)))
     }
 }
 
@@ -331,6 +355,21 @@ mod tests {
         assert_eq!(counted.measured, of(&["2026-03-04"]));
         assert_eq!(counted.by_standing, of(&["2026-03-02", "2026-03-04", "2026-03-05"]));
         assert_eq!(counted.undecided, of(&["2026-03-05", "2026-03-06", "2026-03-07"]));
+    }
+
+    #[test]
+    fn what_is_not_accepted_counts_and_takes_no_day_away() {
+        // This registry's rule.
+        let day = |twa| Day {
+            twa: Some(Measured::Value(twa)),
+            may_lower: false,
+            standing: Some(Level::AtOrAboveActionLevel),
+            ..Day::new(date("2026-03-02"))
+        };
+        let below = days_at_or_above(&[day(1.0)], 2.5);
+        assert_eq!([below.measured.len(), below.by_standing.len(), below.undecided.len()], [0, 1, 1]);
+        let reached = days_at_or_above(&[Day { standing: None, ..day(2.5) }], 2.5);
+        assert_eq!([reached.measured.len(), reached.by_standing.len(), reached.undecided.len()], [1, 1, 0]);
     }
 
     #[test]

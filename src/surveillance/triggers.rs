@@ -326,6 +326,20 @@ mod tests {
     }
 
     #[test]
+    fn a_mean_over_longer_counts_only_where_it_is_past_the_short_term_limit() {
+        // 29 CFR 1910.1052(j)(1)(i): above 125 ppm short term on 10 days. That the mean of an hour above it shows fifteen
+        // minutes above it, and below it nothing, is arithmetic.
+        let days = |mean| -> Vec<Day> {
+            let dates = date("2026-03-02").iter_days().take(10);
+            let day = |date| Day { longer_mean: Some(Measured::Value(mean)), ..Day::new(date) };
+            dates.map(day).collect()
+        };
+        assert!(outcome("methylene_chloride", GENERAL, "ST050", &days(125.1)).met);
+        let below = outcome("methylene_chloride", GENERAL, "ST050", &days(125.0));
+        assert_eq!((below.met, below.note), (false, None));
+    }
+
+    #[test]
     fn a_day_that_cannot_tell_does_not_count_and_is_named() {
         let mut days = measured("2026-03-02", 29, 3.0);
         days.push(Day { twa: Some(Measured::Below(3.1)), ..Day::new(date("2026-05-04")) });

@@ -5,6 +5,7 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
 mod authorisation;
+mod calendar;
 mod entry;
 mod examinations;
 mod facts;
@@ -22,6 +23,7 @@ mod overview;
 mod paging;
 mod problems;
 mod record_requests;
+mod releases;
 mod respirators;
 mod service;
 mod surveillance;

@@ -118,3 +118,42 @@ async fn clauses_with_their_counts_and_those_who_may_pass_them() {
     assert!(whole["chance"].as_f64().unwrap() > 0.2, "{whole}");
     assert!(warned("hygienist", "").await.contains(&across), "who sees all sites is warned");
 }
+
+#[tokio::test]
+async fn whoever_was_measured_in_a_group_is_bound_by_its_clauses_without_an_assignment_there() {
+    let app = TestApp::spawn().await;
+    let hygienist = app.as_role("hygienist");
+    let body = json!({"code": "BRG", "name": "Bridge", "time_zone": "America/Denver", "rule_set": "us_construction"});
+    let site = hygienist.post("/sites", &body).await.id();
+    let group = app.group(&site, "BURN").await;
+    let worker = json!({"employee_number": "1", "given_name": "Ada", "family_name": "Vale", "employer": "Own works",
+        "hired_on": "2025-01-06"});
+    let worker = hygienist.post("/workers", &worker).await.id();
+    let sample = json!({"number": "1", "position": "breathing_zone", "shift_date": "2026-02-03", "worker_id": worker,
+        "group_id": group, "agent_codes": ["lead"], "sampler_kind": "passive",
+        "runs": [{"start": "2026-02-03T07:00:00-07:00", "end": "2026-02-03T15:00:00-07:00"}]});
+    let event = json!({"reference": "1", "sampled_by": "K. Marl", "samples": [sample]});
+    hygienist.post(&format!("/sites/{site}/sampling-events"), &event).await.id();
+    let result = json!({"sample_number": "1", "agent_code": "lead", "blank_corrected": "yes",
+        "concentration": {"value": 30, "unit": "ug/m3"}, "reporting_limit": {"value": 1, "unit": "ug/m3"}});
+    let report = json!({"report_number": "1", "laboratory": "Hollow Lane Laboratory", "received_on": "2026-02-20",
+        "results": [result]});
+    hygienist.post(&format!("/sites/{site}/lab-reports"), &report).await.id();
+    let owed = async || -> Vec<(Value, Value)> {
+        app.registry.settle().await.unwrap();
+        let answer = app.as_role("physician").get(&format!("/duties?worker_id={worker}")).await;
+        let items = answer.json["items"].as_array().unwrap().iter();
+        let examinations = items.filter(|duty| duty["kind"] == "offer_examination");
+        examinations.map(|duty| (duty["trigger_id"].clone(), duty["status"].clone())).collect()
+    };
+    // 29 CFR 1926.62(j)(1)(i): on any day at or above 30 ug/m3.
+    assert_eq!(owed().await, [(json!("ST014"), json!("overdue"))]);
+    let history = app.as_role("physician").get(&format!("/workers/{worker}/history?agent_code=lead")).await;
+    assert_eq!(history.json["days_at_or_above_action_level"]["measured"], 1, "{}", history.text);
+    // 29 CFR 1910.1025(j)(1)(i), which holds in the group from now on, asks for more than 30 days.
+    let change =
+        json!({"rule_set": "us_general_industry", "from": "2026-01-01", "reason": "Work in a plant."});
+    let changed = hygienist.post(&format!("/groups/{group}/rule-sets"), &change).await;
+    assert_eq!(changed.status, 201, "{}", changed.text);
+    assert_eq!(owed().await, [(json!("ST014"), json!("withdrawn"))]);
+}

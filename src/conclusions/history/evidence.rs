@@ -31,7 +31,7 @@ pub struct HistoryEvidence<'e> {
     pub recorded: &'e [Version<WorkedDay>],
     /// Absences.
     pub absences: &'e [Version<Absence>],
-    /// The groups of the assignments and of the recorded days.
+    /// The groups of the assignments, of the recorded days and of the own shifts.
     pub groups: &'e [GroupExposure],
     /// The worker's own shifts.
     pub own: &'e [OwnShift],
@@ -193,8 +193,12 @@ pub struct OwnShift {
     pub twa: Option<Measured>,
     /// The 8-hour TWA as it enters a mean.
     pub mean_twa: Option<Measured>,
+    /// Whether the TWA may show that a date does not count: all behind it is accepted, and nothing flagged.
+    pub may_lower: bool,
     /// The highest short-term average.
     pub short_term: Option<Measured>,
+    /// The highest mean of a sample over longer than any short-term limit.
+    pub longer_mean: Option<Measured>,
     /// Minutes of the shift in that group.
     pub shift_minutes: f64,
     /// Whether it counts as an own measured day.

@@ -8,7 +8,7 @@ use crate::conclusions::history::level_period::action_levels;
 use crate::conclusions::history::noise_basis::{TAKEN, mean_of, range_of};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY};
 use crate::conclusions::profile::{EraProfile, GroupConclusion};
-use crate::conclusions::shift_average::ShiftTwa;
+use crate::conclusions::shift_average::{ShiftTwa, both};
 use crate::hygiene::cumulative::MeanWithLimits;
 use crate::hygiene::equal_energy::energy_mean;
 use crate::hygiene::shift::peak;
@@ -20,6 +20,10 @@ use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::surveillance::standing::Move;
 use chrono::NaiveDate;
+
+/// Minutes over which the longest of the short-term limits is averaged: the excursion limit of asbestos, 29 CFR
+/// 1910.1001(c)(2). The mean of a sample that ran at least as long says something of every one of them.
+const LONGEST_SHORT_TERM_MINUTES: f64 = 30.0;
 
 impl EraMean {
     /// The mean of a group's profile in one era.
@@ -146,6 +150,9 @@ impl OwnShift {
     /// behind a sample and its results.
     pub fn of(shift: &ShiftTwa, positions_of: impl Fn(SampleId) -> Vec<i64>) -> Option<Self> {
         let means: Vec<Measured> = shift.peaks.iter().map(|peak| peak.mean).collect();
+        let longer = shift.stretches.iter().filter(|stretch| stretch.minutes >= LONGEST_SHORT_TERM_MINUTES);
+        let longer: Vec<Measured> =
+            longer.map(|stretch| both(stretch.concentration, stretch.at_lower_flow)).collect();
         let mut basis: Vec<i64> =
             shift.samples.iter().flat_map(|sample| positions_of(sample.sample_id)).collect();
         basis.sort_unstable();
@@ -159,7 +166,9 @@ impl OwnShift {
             dose: shift.dose,
             twa: shift.compared(),
             mean_twa: shift.twa,
+            may_lower: shift.accepted && !shift.flagged,
             short_term: peak(&means),
+            longer_mean: peak(&longer),
             shift_minutes: shift.shift_minutes,
             own_record: shift.uses.own_record,
             enters_profile: shift.enters_profile(),

@@ -229,6 +229,14 @@ impl Found<'_> {
             .iter()
             .filter_map(|own| evidence.agent.convert(own.short_term?, own.unit, unit))
             .collect();
+        let longer: Vec<Measured> = self
+            .own
+            .iter()
+            .filter(|_| !evidence.agent.is_noise())
+            .filter_map(|own| evidence.agent.convert(own.longer_mean?, own.unit, unit))
+            .collect();
+        // What a flag or a missing acceptance stands on takes no day away.
+        let may_lower = own.iter().all(|(own, _)| own.may_lower);
         let groups: BTreeSet<GroupId> =
             self.worked.iter().map(|work| work.group).chain(self.own.iter().map(|own| own.group)).collect();
         let sites: BTreeSet<SiteId> =
@@ -246,7 +254,15 @@ impl Found<'_> {
             self.whole_day(&own)
         };
         WorkerDay {
-            day: Day { date, twa, standing, short_term: peak(&short_term), respirator },
+            day: Day {
+                date,
+                twa,
+                may_lower,
+                standing,
+                short_term: peak(&short_term),
+                longer_mean: peak(&longer),
+                respirator,
+            },
             action_level: level,
             sites: sites.into_iter().collect(),
             groups: groups.into_iter().collect(),

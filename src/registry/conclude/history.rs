@@ -47,7 +47,7 @@ pub struct Everything {
     pub agent: Arc<AgentEvidence>,
     /// The worker.
     pub worker: WorkerEvidence,
-    /// The groups of assignments and recorded days.
+    /// The groups of assignments, recorded days and own shifts.
     pub groups: Vec<GroupExposure>,
     /// The worker's own shifts.
     pub own: Vec<OwnShift>,
@@ -99,14 +99,16 @@ pub async fn everything(
     }
     let mut ids: Vec<Uuid> = found.assignments.iter().map(|assignment| assignment.fact.group_id.0).collect();
     ids.extend(found.worked_days.iter().map(|day| day.fact.group_id.0));
+    let mut own = exposure::own(sight, worker, &agent, asked).await?;
+    own.retain(|shift| within.sites.holds(shift.site));
+    // Whoever was measured in a group worked there that day, whether an assignment says so or not.
+    ids.extend(own.iter().map(|shift| shift.group.0));
     ids.sort_unstable();
     ids.dedup();
     let mut groups = Vec::with_capacity(ids.len());
     for id in ids {
         groups.extend(exposure::of_group(sight, id, &agent, asked).await?);
     }
-    let mut own = exposure::own(sight, worker, &agent, asked).await?;
-    own.retain(|shift| within.sites.holds(shift.site));
     let respirators = confirmed_respirators(sight, &found).await?;
     let horizon = found.horizon(now);
     let today = horizon.pred_opt().unwrap_or(horizon);

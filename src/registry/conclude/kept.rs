@@ -171,8 +171,12 @@ record! {
         twa: Option<Quantity>,
         /// The 8-hour TWA as it enters a mean.
         mean_twa: Option<Quantity>,
+        /// Whether the TWA may show that a date does not count.
+        may_lower: bool,
         /// The highest short-term average.
         short_term: Option<Quantity>,
+        /// The highest mean of a sample over longer.
+        longer_mean: Option<Quantity>,
         /// Minutes of the shift.
         shift_minutes: f64,
         /// Whether it is an own measured day.
@@ -372,7 +376,9 @@ impl KeptShift {
             dose: shift.dose.map(|measured| Quantity { measured, unit: Unit::Percent, reported: None }),
             twa: quantity(shift.twa),
             mean_twa: quantity(shift.mean_twa),
+            may_lower: shift.may_lower,
             short_term: quantity(shift.short_term),
+            longer_mean: quantity(shift.longer_mean),
             shift_minutes: shift.shift_minutes,
             own_record: shift.own_record,
             enters_profile: shift.enters_profile,
@@ -393,7 +399,9 @@ impl KeptShift {
             dose: measured(self.dose),
             twa: measured(self.twa),
             mean_twa: measured(self.mean_twa),
+            may_lower: self.may_lower,
             short_term: measured(self.short_term),
+            longer_mean: measured(self.longer_mean),
             shift_minutes: self.shift_minutes,
             own_record: self.own_record,
             enters_profile: self.enters_profile,
@@ -422,7 +430,9 @@ mod tests {
             dose: Some(Measured::Value(0.1 + 0.2)),
             twa: Some(Measured::Between { lower: 0.1, upper: 0.1 + 0.2 }),
             mean_twa: Some(Measured::Below(0.3)),
+            may_lower: true,
             short_term: None,
+            longer_mean: Some(Measured::Above(0.1 + 0.7)),
             shift_minutes: 480.0,
             own_record: true,
             enters_profile: false,

@@ -55,7 +55,7 @@ pub(super) async fn exports(plant: &Plant<'_>) {
             ("Ada Moss", "2025-04-02", "163", "overdue"),
             ("Orla Venn", "2025-04-02", "40", "met"),
             ("Milo Tark", "2025-06-02", "31", "overdue"),
-            ("Cleo Dray", "2025-11-06", "261", "withdrawn"),
+            ("Cleo Dray", "2025-11-05", "261", "withdrawn"),
         ]
     );
     assert_eq!(plant.speak("corporate").post("/workers", &json!({})).await.status, 403);
