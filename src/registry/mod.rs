@@ -20,5 +20,6 @@ pub mod recompute;
 pub mod recording;
 pub mod refusal;
 pub mod sign_in;
+pub mod standing_moves;
 pub mod verify;
 pub mod writer;

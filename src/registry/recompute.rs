@@ -2,9 +2,11 @@
 //!
 //! A reader who meets a mark computes for itself and stores nothing, so nobody ever sees a stale conclusion.
 
+use crate::conclusions::standing_moves::OughtMoves;
 use crate::registry::conclude::derive;
 use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::standing_moves::ought_moves;
 use crate::registry::conclude::summary::nothing_owed;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
@@ -117,10 +119,12 @@ impl Registry {
             done.push(self.follow(&mut sight, mark).await?);
         }
         drop(tx);
-        // Duties come before the marks are cleared: whoever is stopped in between finds the mark again.
+        // Duties and moves of standing come before the marks are cleared: whoever is stopped in between finds the mark again.
         for ought in done.iter().flat_map(|followed| &followed.duties) {
             self.write_duties(ought).await?;
         }
+        let moves: Vec<_> = done.iter().filter_map(|followed| followed.moves.as_ref()).collect();
+        self.write_moves(&moves).await?;
         let mut tx = self.database.write().await?;
         for (mark, followed) in claimed.iter().zip(&done) {
             if let Some(derived) = &followed.derived {
@@ -183,7 +187,8 @@ impl Registry {
                 }
                 MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
-            return Ok(Followed { gone: true, duties, ..Followed::default() });
+            let moves = moves(sight, mark).await?;
+            return Ok(Followed { gone: true, duties, moves, ..Followed::default() });
         }
         let (body, changes_on, duties) = match mark.kind {
             MarkKind::Profile => {
@@ -203,8 +208,17 @@ impl Registry {
             MarkKind::Profile => samples::workers_of_group(sight.tx, mark.subject, as_of.position).await?,
             _ => Vec::new(),
         };
+        let moves = moves(sight, mark).await?;
         let derived = Derived { position: as_of.position, changes_on, body: body.to_string() };
-        Ok(Followed { derived: Some(derived), members, duties, ..Followed::default() })
+        Ok(Followed { derived: Some(derived), members, duties, moves, ..Followed::default() })
+    }
+}
+
+/// The moves of standing that a profile's mark is about.
+async fn moves(sight: &mut Sight<'_>, mark: &Mark) -> Result<Option<OughtMoves>, Refusal> {
+    match mark.kind {
+        MarkKind::Profile => ought_moves(sight, mark.subject, &mark.agent).await,
+        MarkKind::Verdict | MarkKind::Shifts | MarkKind::Summary => Ok(None),
     }
 }
 
@@ -217,6 +231,7 @@ struct Followed {
     members: Vec<uuid::Uuid>,
     spread: Vec<Mark>,
     duties: Vec<Ought>,
+    moves: Option<OughtMoves>,
 }
 
 /// The first date on which a summary seen from a day would differ: the next day slides its windows.

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 /// Raised whenever the same facts would give other bytes.
-pub const CALCULATION_VERSION: i64 = 4;
+pub const CALCULATION_VERSION: i64 = 5;
 
 /// A stored conclusion.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -175,7 +175,7 @@ pub async fn page(
     Ok(rows.into_iter().map(kept).collect())
 }
 
-/// Those whose date of change has come.
+/// Those whose date of change has come, and those of another calculation version.
 pub async fn due(tx: &mut Tx, kind: MarkKind, today: NaiveDate) -> Result<Vec<(Uuid, String)>, StoreError> {
     let (name, key) = table(kind);
     tx.query("SELECT ")
@@ -184,6 +184,8 @@ pub async fn due(tx: &mut Tx, kind: MarkKind, today: NaiveDate) -> Result<Vec<(U
         .push(name)
         .push(" WHERE changes_on <= ")
         .push_bind(today)
+        .push(" OR calculation_version <> ")
+        .push_bind(CALCULATION_VERSION)
         .push(" ORDER BY 1, 2")
         .fetch_all()
         .await

@@ -23,6 +23,7 @@ mod problems;
 mod record_requests;
 mod respirators;
 mod service;
+mod standing_moves;
 mod surveillance;
 mod things;
 mod tokens;

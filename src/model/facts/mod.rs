@@ -11,4 +11,5 @@ pub mod rule_set;
 pub mod rules;
 pub mod sampling;
 pub mod site;
+pub mod standing_move;
 pub mod worker;

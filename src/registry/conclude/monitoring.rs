@@ -77,7 +77,7 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
     let shifts = &known.conclusion.shifts;
     let statutory = Code::new(STATUTORY_AUTHORITY);
     let eight_hour = statutory.map_or_else(Vec::new, |law| rounds(shifts, &known.group, &agent, &law, unit));
-    let short_term = window.map_or_else(Vec::new, |window| short_term_rounds(shifts, window, unit));
+    let short_term = window.map_or_else(Vec::new, |window| short_term_rounds(shifts, unit, |_| Some(window)));
     let facts = Facts {
         rounds: Rounds { eight_hour: &eight_hour, short_term: &short_term },
         ..facts(sight, group, &known, &agent).await?
