@@ -8,11 +8,15 @@ use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::standing_moves::ought_moves;
 use crate::registry::conclude::summary::nothing_owed;
+use crate::registry::counts::Counts;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
+use crate::registry::gather::agents::KeptPack;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
+use crate::store::backend::Tx;
 use crate::store::derived::{self, Derived};
+use crate::store::error::StoreError;
 use crate::store::marks::{self, EVERY_AGENT, Mark, MarkKind};
 use crate::store::{journal, samples};
 use chrono::{Duration, NaiveDate};
@@ -33,6 +37,10 @@ const TICK: Wait = Wait::from_hours(1);
 pub struct Recompute {
     work: Notify,
     turn: Mutex<()>,
+    /// What was worked out and marked so far.
+    pub counts: Counts,
+    /// The clauses as they were last read.
+    pack: KeptPack,
 }
 
 impl Recompute {
@@ -46,18 +54,26 @@ impl Registry {
     /// Follows the marks whenever there are new ones, until `stop` is ready; a failure is logged and tried again.
     pub async fn follow_marks(&self, stop: impl Future<Output = ()> + Send) {
         let mut stop = std::pin::pin!(stop);
+        // Looking for what is due reads every stored row: once a tick and on a new day, not after every fact.
+        let mut looked_on: Option<NaiveDate> = None;
         loop {
+            let today = self.clock.now().date_naive();
             let followed = async {
-                self.mark_what_is_due().await?;
+                if looked_on != Some(today) {
+                    self.mark_what_is_due().await?;
+                }
                 self.settle().await
             };
-            if let Err(error) = followed.await {
-                tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+            match followed.await {
+                Ok(()) => looked_on = Some(today),
+                Err(error) => {
+                    tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+                }
             }
             tokio::select! {
                 () = &mut stop => return,
                 () = self.recompute.work.notified() => {}
-                () = tokio::time::sleep(TICK) => {}
+                () = tokio::time::sleep(TICK) => looked_on = None,
             }
         }
     }
@@ -99,10 +115,16 @@ impl Registry {
         }
         let mut tx = self.database.write().await?;
         for mark in &due {
-            marks::set(&mut tx, mark, position).await?;
+            self.set_mark(&mut tx, mark, position).await?;
         }
         tx.commit().await?;
         Ok(())
+    }
+
+    /// Sets a mark and counts it.
+    pub(crate) async fn set_mark(&self, tx: &mut Tx, mark: &Mark, wanted: i64) -> Result<(), StoreError> {
+        self.recompute.counts.marked.add(mark.kind, 1);
+        marks::set(tx, mark, wanted).await
     }
 
     /// Claims some marks of the lowest kind and follows them; gives how many.
@@ -114,7 +136,8 @@ impl Registry {
         let mut tx = self.database.read().await?;
         let as_of = self.now(&mut tx).await?;
         let mut done = Vec::with_capacity(claimed.len());
-        let mut sight = Sight::of_now(&mut tx, as_of);
+        let pack = self.recompute.pack.read(&mut tx, as_of).await?;
+        let mut sight = Sight::of_now(&mut tx, as_of).with_pack(pack);
         for mark in &claimed {
             done.push(self.follow(&mut sight, mark).await?);
         }
@@ -133,7 +156,7 @@ impl Registry {
                     for member in &followed.members {
                         let next =
                             Mark { kind: MarkKind::Summary, subject: *member, agent: mark.agent.clone() };
-                        marks::set(&mut tx, &next, as_of.position).await?;
+                        self.set_mark(&mut tx, &next, as_of.position).await?;
                     }
                 }
             }
@@ -141,7 +164,7 @@ impl Registry {
                 derived::remove(&mut tx, mark.kind, mark.subject, &mark.agent).await?;
             }
             for next in &followed.spread {
-                marks::set(&mut tx, next, as_of.position).await?;
+                self.set_mark(&mut tx, next, as_of.position).await?;
             }
             marks::clear(&mut tx, mark, as_of.position).await?;
         }
@@ -177,6 +200,7 @@ impl Registry {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
             let duties = match mark.kind {
                 MarkKind::Summary => {
+                    self.recompute.counts.worked_out.add(mark.kind, 1);
                     let [ought, _] = nothing_owed(mark.subject.into(), &mark.agent, as_of.date);
                     let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
                     vec![ought, summary.on_grounds]
@@ -190,6 +214,7 @@ impl Registry {
             let moves = moves(sight, mark).await?;
             return Ok(Followed { gone: true, duties, moves, ..Followed::default() });
         }
+        self.recompute.counts.worked_out.add(mark.kind, 1);
         let (body, changes_on, duties) = match mark.kind {
             MarkKind::Profile => {
                 let body = derive::profile(sight, mark.subject, &mark.agent).await?;
