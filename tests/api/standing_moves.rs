@@ -187,6 +187,10 @@ async fn a_move_whose_round_is_void_is_taken_back_by_another_and_stays() {
     assert_eq!(as_written, before[1]);
     assert_eq!(shop.standing("chromium_vi").await[0]["value"], json!(BELOW));
 
+    // Worked out again, it is taken back once.
+    worked_out_again(&app).await;
+    assert_eq!(shop.moves().await, after);
+
     // Void too, the first leaves nothing; a round entered afterwards begins again.
     shop.void(&first).await;
     assert_eq!(shop.moves().await.len(), 4);
@@ -194,6 +198,7 @@ async fn a_move_whose_round_is_void_is_taken_back_by_another_and_stays() {
     let last = shop.moves().await;
     assert_eq!(shown(&last)[3..], [[BELOW, UNKNOWN, "", "taken_back"], [UNKNOWN, AT, "", "round"]]);
     assert!(last[3].get("round").is_none());
+    assert_eq!(last[3]["takes_back"], json!([after[0]["id"]]));
     assert_eq!(last[4]["round"]["event_id"], json!(third.event));
 }
 
