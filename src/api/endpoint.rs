@@ -64,6 +64,13 @@ impl Schema {
         self
     }
 
+    /// The same with an example.
+    #[must_use]
+    pub fn such_as(mut self, example: Value) -> Self {
+        self.schema["examples"] = Value::Array(vec![example]);
+        self
+    }
+
     /// A page of a list of these.
     #[must_use]
     pub fn list_of(&self) -> Self {

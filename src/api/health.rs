@@ -57,5 +57,9 @@ async fn ready(app: App, _: Request) -> Result<Reply, Problem> {
 }
 
 async fn metrics(app: App, _: Request) -> Result<Reply, Problem> {
-    Ok(Reply::new(StatusCode::OK, "text/plain; version=0.0.4; charset=utf-8", app.measures.render()))
+    Ok(Reply::new(
+        StatusCode::OK,
+        "text/plain; version=0.0.4; charset=utf-8",
+        app.measures.render(&app.registry),
+    ))
 }

@@ -1,5 +1,7 @@
-//! What is measured of the service itself: requests by route and status, never of whom.
+//! What is measured of the service itself: requests by route and status, and how much work facts make; never of whom.
 
+use crate::registry::writer::Registry;
+use crate::store::backend::asked_so_far;
 use metrics::{Label, with_local_recorder};
 use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle, PrometheusRecorder};
 use std::time::Duration;
@@ -27,6 +29,19 @@ impl Measures {
         let handle = recorder.handle();
         with_local_recorder(&recorder, || {
             metrics::describe_counter!("doseward_requests_total", "Requests answered, by route and status.");
+            metrics::describe_counter!(
+                "doseward_conclusions_worked_out_total",
+                "Stored conclusions worked out again by following marks, by kind."
+            );
+            metrics::describe_counter!(
+                "doseward_marks_set_total",
+                "Marks set on what a fact or a new day made stale, by kind; one that was set already counts again."
+            );
+            metrics::describe_counter!(
+                "doseward_database_statements_total",
+                "Statements sent to the database."
+            );
+            metrics::describe_counter!("doseward_database_rows_total", "Rows that the database gave back.");
             metrics::describe_histogram!(
                 "doseward_request_duration_seconds",
                 metrics::Unit::Seconds,
@@ -49,8 +64,21 @@ impl Measures {
         });
     }
 
-    /// Everything in the Prometheus text format.
-    pub fn render(&self) -> String {
+    /// Everything in the Prometheus text format, with what a registry counts of its own work.
+    pub fn render(&self, registry: &Registry) -> String {
+        let counts = &registry.recompute.counts;
+        let (statements, rows) = asked_so_far();
+        with_local_recorder(&self.recorder, || {
+            for (kind, many) in counts.worked_out.all() {
+                metrics::counter!("doseward_conclusions_worked_out_total", "kind" => kind.as_str())
+                    .absolute(many);
+            }
+            for (kind, many) in counts.marked.all() {
+                metrics::counter!("doseward_marks_set_total", "kind" => kind.as_str()).absolute(many);
+            }
+            metrics::counter!("doseward_database_statements_total").absolute(statements);
+            metrics::counter!("doseward_database_rows_total").absolute(rows);
+        });
         self.handle.run_upkeep();
         self.handle.render()
     }

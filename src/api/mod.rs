@@ -33,6 +33,7 @@ pub mod record_requests;
 pub mod reply;
 pub mod request;
 pub mod sampling;
+pub mod standing_moves;
 pub mod surveillance;
 pub mod workers;
 pub mod writing;
@@ -85,6 +86,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(laboratory::endpoints());
     all.extend(held_rows::endpoints());
     all.extend(conclusions::endpoints());
+    all.extend(standing_moves::endpoints());
     all.extend(overview::endpoints());
     all.extend(limit_changes::endpoints());
     all.extend(surveillance::endpoints());

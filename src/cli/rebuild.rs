@@ -7,7 +7,8 @@ use crate::cli::session::Session;
 use crate::registry::rebuild;
 use crate::registry::refusal::Refusal;
 
-/// Computes every stored conclusion anew and says what differed from before: nothing should.
+/// Computes every stored conclusion anew and says what differed from before (nothing should), and which duties and moves of
+/// standing were written because of it.
 ///
 /// # Errors
 /// The caller may not; storage fails.
@@ -19,6 +20,10 @@ pub async fn run(session: &Session) -> Result<(), Failure> {
     println!("{} conclusions stand, {} differ from those before", rebuilt.rows, rebuilt.differing);
     for row in &rebuilt.first_differing {
         println!("  {} {} {}", row.kind, row.subject_id, row.agent_code);
+    }
+    println!("{} duties and moves of standing ought to be otherwise and were written", rebuilt.rewritten);
+    for row in &rebuilt.first_rewritten {
+        println!("  {} {} {} at position {}", row.kind, row.deed, row.fact_id, row.position);
     }
     Ok(())
 }

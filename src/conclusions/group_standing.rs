@@ -8,12 +8,13 @@ use crate::conclusions::noise_criterion::{criterion_met, level_by};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::StandingUse;
 use crate::model::facts::agent::LimitKind;
+use crate::model::facts::standing_move::{Averaging, StandingRound, StandingValue};
 use crate::model::identifiers::{EventId, SiteId};
 use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::record;
 use crate::surveillance::calendar::WorkingDays;
-use crate::surveillance::level::{Level, Levels};
+use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::round::{Member, Round};
 use crate::surveillance::standing::{self, Move};
@@ -65,26 +66,20 @@ pub struct AuthorityStanding {
 }
 
 record! {
-    /// The round that set a standing.
-    pub struct RoundView {
-        /// The sampling event.
-        event_id: EventId,
-        /// Its latest shift date.
-        date: NaiveDate,
-    }
-}
-
-record! {
     /// How a group stood at the end of an era, by the limits of one authority.
     pub struct StandingView {
         /// Whose limits.
         authority: Code,
+        /// By which short-term averages; absent: by those over 8 hours.
+        averaging: Option<Averaging>,
+        /// Over how many minutes the short-term limit is averaged, where that is stated.
+        averaging_minutes: Option<i64>,
         /// Where it stands.
-        value: Level,
+        value: StandingValue,
         /// Since when; absent: from the beginning, or nothing stands.
         since: Option<NaiveDate>,
         /// The round that set it.
-        round: Option<RoundView>,
+        round: Option<StandingRound>,
         /// The clause of a step down.
         clause: Option<String>,
     }
@@ -98,15 +93,22 @@ impl AuthorityStanding {
 
     /// The standing at the end of an era, for people and programs.
     pub fn at_end_of(&self, era: &Era) -> StandingView {
-        let last = self.on(era.to.and_then(|to| to.pred_opt()).unwrap_or(NaiveDate::MAX));
+        let last = self.on(last_day(era));
         StandingView {
             authority: self.authority.clone(),
-            value: last.map_or(Level::Unknown, |change| change.level),
+            averaging: None,
+            averaging_minutes: None,
+            value: last.map_or(StandingValue::Unknown, |change| change.level.into()),
             since: last.and_then(|change| change.since),
-            round: last.map(|change| RoundView { event_id: change.round.0, date: change.round.1 }),
+            round: last.map(|change| StandingRound { event_id: change.round.0, date: change.round.1 }),
             clause: last.and_then(|change| change.clause.clone()),
         }
     }
+}
+
+/// The last day of an era.
+pub(super) fn last_day(era: &Era) -> NaiveDate {
+    era.to.and_then(|to| to.pred_opt()).unwrap_or(NaiveDate::MAX)
 }
 
 /// How a group stands for an agent, by every authority that has 8-hour limits: the law's first, then by name.

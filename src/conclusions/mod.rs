@@ -40,6 +40,8 @@ pub mod shift_average;
 pub mod shift_average_view;
 pub mod shift_of_worker;
 pub mod short_term_rounds;
+pub mod short_term_standing;
+pub mod standing_moves;
 pub mod standing_result;
 pub mod use_of_result;
 pub mod verdict;

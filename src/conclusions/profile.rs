@@ -12,16 +12,17 @@ use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on
 use crate::conclusions::noise_criterion::{CRITERIA, level_read_against};
 use crate::conclusions::posterior_mean::{PosteriorMean, posterior_mean};
 use crate::conclusions::shift_average::ShiftTwa;
+use crate::conclusions::short_term_standing::{ShortTermStanding, short_term_standings};
 use crate::conclusions::use_of_result::LeftOutReason;
 use crate::conclusions::workers_apart::WorkersApart;
 use crate::hygiene::level_profile::{LevelProfile, level_profile};
 use crate::hygiene::profile::{Against, GroupProfile, ProfileMethod, estimated_exceedance, group_profile};
 use crate::model::facts::sampling::NoiseCriterion;
+use crate::model::facts::standing_move::StandingValue;
 use crate::model::measured::Measured;
 use crate::model::rounding::significant;
 use crate::model::text::Code;
 use crate::model::unit::Unit;
-use crate::surveillance::level::Level;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
 
@@ -96,6 +97,8 @@ pub struct GroupConclusion {
     pub shifts: Vec<ShiftTwa>,
     /// How the group stood, by authority.
     pub standings: Vec<AuthorityStanding>,
+    /// How its short-term averages stood, by authority and kind of limit.
+    pub short_term: Vec<ShortTermStanding>,
 }
 
 /// What is known of a group's exposure to an agent, from the group's samples.
@@ -111,13 +114,31 @@ pub fn conclude_group(
     let shifts: Vec<ShiftTwa> = shifts.into_iter().filter(own).collect();
     let bounds = eras(group, agent.code());
     let standings = group_standings(&shifts, &bounds, group, agent, rules);
+    let short_term = short_term_standings(&shifts, &bounds, group, agent, rules);
     let criteria = criteria_shown(&shifts, agent);
+    let stood = Stood { eight_hour: &standings, short_term: &short_term };
     let eras = bounds
         .into_iter()
         .flat_map(|era| criteria.iter().map(move |criterion| (era.clone(), *criterion)))
-        .map(|era| era_profile(era, group, samples, &shifts, &standings, agent, asked))
+        .map(|era| era_profile(era, group, samples, &shifts, stood, agent, asked))
         .collect();
-    GroupConclusion { agent_code: agent.code().clone(), eras, shifts, standings }
+    GroupConclusion { agent_code: agent.code().clone(), eras, shifts, standings, short_term }
+}
+
+/// How a group stood by either averages.
+#[derive(Clone, Copy)]
+struct Stood<'s> {
+    eight_hour: &'s [AuthorityStanding],
+    short_term: &'s [ShortTermStanding],
+}
+
+impl Stood<'_> {
+    /// The standings at the end of an era, those by 8-hour averages first.
+    fn at_end_of(self, era: &Era) -> Vec<StandingView> {
+        let eight_hour = self.eight_hour.iter().map(|standing| standing.at_end_of(era));
+        let short_term = self.short_term.iter().map(|standing| standing.at_end_of(era));
+        eight_hour.chain(short_term).collect()
+    }
 }
 
 /// The criteria of noise that were read, in the reverse of the order in which they are shown; the one of the limit where
@@ -139,7 +160,7 @@ fn era_profile(
     group: &GroupEvidence,
     samples: &[SampleEvidence],
     shifts: &[ShiftTwa],
-    standings: &[AuthorityStanding],
+    stood: Stood<'_>,
     agent: &AgentEvidence,
     asked: Asked,
 ) -> EraProfile {
@@ -187,10 +208,10 @@ fn era_profile(
         .collect();
     let (left_out, beside) = left_out_and_beside(&own_samples, &in_era, agent, criterion, asked);
     let control_off = members.iter().filter(|shift| shift.flags.contains(&Flag::ControlOff)).count();
-    let standing: Vec<StandingView> = standings.iter().map(|standing| standing.at_end_of(&era)).collect();
+    let standing = stood.at_end_of(&era);
 
     let mut flags: Vec<Flag> = Vec::new();
-    standings.iter().flat_map(|standing| &standing.flags).for_each(|&flag| raise(&mut flags, flag));
+    stood.eight_hour.iter().flat_map(|standing| &standing.flags).for_each(|&flag| raise(&mut flags, flag));
     let changed = left_out.iter().any(|one| one.reason == LeftOutReason::ChangedAfterResult);
     raise_if(&mut flags, changed, Flag::ChangedAfterResult);
     raise_if(&mut flags, (1..DATES_THAT_DESCRIBE).contains(&dates.len()), Flag::FewDates);
@@ -264,14 +285,14 @@ fn shared_figures(levels: &LevelProfile) -> GroupProfile {
 
 /// Whether the law's standing and the share of days at or above the action level point in different directions.
 fn disagree(standing: &[StandingView], share: Option<f64>) -> bool {
-    let Some(lawful) = standing.iter().find(|standing| standing.authority.as_str() == STATUTORY_AUTHORITY)
-    else {
-        return false;
+    let by_law = |standing: &&StandingView| {
+        standing.averaging.is_none() && standing.authority.as_str() == STATUTORY_AUTHORITY
     };
+    let Some(lawful) = standing.iter().find(by_law) else { return false };
     share.is_some_and(|share| match lawful.value {
-        Level::BelowActionLevel => share > DISAGREEING_SHARE,
-        Level::AtOrAboveActionLevel | Level::AboveLimit => share < DISAGREEING_SHARE,
-        Level::Unknown | Level::AtOrBelowLimit => false,
+        StandingValue::BelowActionLevel => share > DISAGREEING_SHARE,
+        StandingValue::AtOrAboveActionLevel | StandingValue::AboveLimit => share < DISAGREEING_SHARE,
+        _ => false,
     })
 }
 
@@ -353,7 +374,7 @@ mod tests {
         let era = &found.eras[0];
         assert_eq!(era.results, [Measured::Value(1.0)]);
         assert_eq!(reasons(&era.beside), [(sample_id(51), LeftOutReason::WorstCase)]);
-        assert_eq!(era.standing[0].value, Level::AboveLimit);
+        assert_eq!(era.standing[0].value, StandingValue::AboveLimit);
         assert_eq!(era.flags, [Flag::FewDates]);
         // Part of a shift weighs more than why the event took place.
         let part = shift(52, &worst, &json!({"minutes_run": 100}), &json!({"value": 1}));
@@ -374,9 +395,9 @@ mod tests {
         let era = &found.eras[1];
         assert_eq!(era.results, [Measured::Value(1.0)]);
         assert_eq!(reasons(&era.left_out), [(sample_id(51), LeftOutReason::ControlTrial)]);
-        assert_eq!(era.standing[0].value, Level::Unknown);
+        assert_eq!(era.standing[0].value, StandingValue::Unknown);
         let high = conclude(&with_arm, &[run(51, json!([]), 3.0)], Asked::default());
-        assert_eq!(high.eras[1].standing[0].value, Level::AtOrAboveActionLevel);
+        assert_eq!(high.eras[1].standing[0].value, StandingValue::AtOrAboveActionLevel);
     }
 
     #[test]
@@ -464,7 +485,7 @@ mod tests {
         assert_eq!((views[1].0.to, views[1].1.0.n), (Some(date("2026-06-01")), 1));
         assert_eq!(views[0].0.control_ids, [id(ARM).into()]);
         for view in views {
-            assert_eq!(view.0.standing[0].value, Level::AtOrAboveActionLevel);
+            assert_eq!(view.0.standing[0].value, StandingValue::AtOrAboveActionLevel);
             assert_eq!(view.0.standing[0].round.as_ref().unwrap().event_id, EventId(id(6)));
         }
     }
@@ -480,11 +501,14 @@ mod tests {
         ];
         let lowered = conclude(&group(None), &samples, Asked::default());
         let standing = &lowered.eras[0].standing[0];
-        assert_eq!((standing.value, standing.since), (Level::BelowActionLevel, Some(date("2026-04-13"))));
+        assert_eq!(
+            (standing.value, standing.since),
+            (StandingValue::BelowActionLevel, Some(date("2026-04-13")))
+        );
         assert_eq!(standing.clause.as_deref(), Some("29 CFR 1910.1026(d)(2)(v)"));
         samples[2].sample.fact.calibrated_on = None;
         let kept = conclude(&group(None), &samples, Asked::default());
-        assert_eq!(kept.eras[0].standing[0].value, Level::AtOrAboveActionLevel);
+        assert_eq!(kept.eras[0].standing[0].value, StandingValue::AtOrAboveActionLevel);
         assert!(kept.eras[0].flags.contains(&Flag::CalibratorOverdue));
     }
 
@@ -500,7 +524,10 @@ mod tests {
         let found = conclude_group(&group(None), &samples, &evidence, rules, Asked::default());
         let seen: Vec<_> =
             found.eras[0].standing.iter().map(|one| (one.authority.as_str(), one.value)).collect();
-        assert_eq!(seen, [("OSHA", Level::BelowActionLevel), ("Company", Level::AtOrAboveActionLevel)]);
+        assert_eq!(
+            seen,
+            [("OSHA", StandingValue::BelowActionLevel), ("Company", StandingValue::AtOrAboveActionLevel)]
+        );
         assert_eq!(found.shifts[0].comparisons.len(), 3);
     }
 

@@ -75,4 +75,6 @@ identifiers! {
     DutyId,
     /// A letter.
     LetterId,
+    /// A move of a group's standing.
+    StandingMoveId,
 }

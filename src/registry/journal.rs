@@ -3,7 +3,8 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, standing_move,
+    worker,
 };
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
@@ -149,7 +150,7 @@ const READING: &[(&str, Action)] = &[
     (sampling::DirectReadings::TABLE.kind, sampling::DirectReadings::READ),
     (duty::Duty::TABLE.kind, Action::ReadDuties),
     (duty::DutyAction::TABLE.kind, Action::ReadDuties),
-    (duty::StandingMove::TABLE.kind, Action::ReadSamples),
+    (standing_move::StandingMove::TABLE.kind, Action::ReadSamples),
     (letter::Letter::TABLE.kind, Action::ReadHistories),
 ];
 

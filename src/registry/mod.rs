@@ -2,6 +2,7 @@
 
 pub mod clock;
 pub mod conclude;
+pub mod counts;
 pub mod duties;
 pub mod duty_list;
 pub mod duty_view;
@@ -22,5 +23,6 @@ pub mod recompute;
 pub mod recording;
 pub mod refusal;
 pub mod sign_in;
+pub mod standing_moves;
 pub mod verify;
 pub mod writer;

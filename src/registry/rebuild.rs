@@ -1,6 +1,9 @@
 //! Throws the stored conclusions away and computes them afresh: the proof that they are nothing but a fold of facts.
 
+use crate::model::facts::duty::Duty;
+use crate::model::facts::standing_move::StandingMove;
 use crate::record;
+use crate::registry::enter_pack::REGISTRY;
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
@@ -8,13 +11,14 @@ use crate::store::backend::Tx;
 use crate::store::derived;
 use crate::store::journal;
 use crate::store::marks::{self, MarkKind};
+use crate::store::tables::Stored as _;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// How many conclusions are held at once.
 const CHUNK: i64 = 500;
-/// How many differing conclusions are named.
+/// How many differing conclusions, and how many facts written because of them, are named.
 const NAMED: usize = 20;
 
 record! {
@@ -30,6 +34,20 @@ record! {
 }
 
 record! {
+    /// A duty or a move of standing that ought to be otherwise than it was written, and now is.
+    pub struct Rewritten {
+        /// The journal position at which the registry wrote it.
+        position: i64,
+        /// The kind of fact.
+        kind: String,
+        /// What was done with it.
+        deed: String,
+        /// The fact.
+        fact_id: Uuid,
+    }
+}
+
+record! {
     /// What a rebuild found.
     pub struct Rebuilt {
         /// How many conclusions are stored now.
@@ -38,6 +56,11 @@ record! {
         differing: i64,
         /// The first of them.
         first_differing: Vec<DifferingConclusion>,
+        /// How many duties (but for those on medical grounds) and moves of standing were written because they ought to be
+        /// otherwise: each stands in the journal.
+        rewritten: i64,
+        /// The first of them.
+        first_rewritten: Vec<Rewritten>,
     }
 }
 
@@ -45,6 +68,9 @@ record! {
 type Place = (MarkKind, Uuid, String);
 
 /// Computes every stored conclusion afresh and compares. Marks left by earlier facts are followed first.
+///
+/// Duties and moves of standing are facts, and stay as they were written. Where the conclusions now ask for others, those are
+/// written like any other and told one by one: nothing moves in silence.
 ///
 /// Facts recorded meanwhile may change conclusions too; run it while nobody writes to take a difference for a fault.
 /// Stopped half-way it leaves marks behind, which are followed like any others.
@@ -69,7 +95,11 @@ pub async fn rebuild(
     marks::set_all(&mut tx, position).await?;
     tx.commit().await?;
     registry.settle().await?;
-    let after = digests(&mut registry.database.read().await?).await?;
+    let mut tx = registry.database.read().await?;
+    let after = digests(&mut tx).await?;
+    let kinds = [Duty::TABLE.kind, StandingMove::TABLE.kind];
+    let rewritten = journal::written_by(&mut tx, REGISTRY, position, &kinds).await?;
+    drop(tx);
     progress(Progress { stage: Stage::Conclusions, done: of.unwrap_or_default(), of });
     let changed =
         before.iter().filter(|(place, digest)| after.get(*place) != Some(digest)).map(|(place, _)| place);
@@ -88,6 +118,12 @@ pub async fn rebuild(
         rows: i64::try_from(after.len()).unwrap_or(i64::MAX),
         differing: i64::try_from(differing.len()).unwrap_or(i64::MAX),
         first_differing,
+        rewritten: i64::try_from(rewritten.len()).unwrap_or(i64::MAX),
+        first_rewritten: rewritten
+            .into_iter()
+            .take(NAMED)
+            .map(|(position, kind, deed, fact_id)| Rewritten { position, kind, deed, fact_id })
+            .collect(),
     })
 }
 

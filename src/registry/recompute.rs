@@ -2,15 +2,21 @@
 //!
 //! A reader who meets a mark computes for itself and stores nothing, so nobody ever sees a stale conclusion.
 
+use crate::conclusions::standing_moves::OughtMoves;
 use crate::registry::conclude::derive;
 use crate::registry::conclude::monitoring::{self, Monitoring};
 use crate::registry::conclude::sight::Sight;
+use crate::registry::conclude::standing_moves::ought_moves;
 use crate::registry::conclude::summary::OughtOfWorker;
+use crate::registry::counts::Counts;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
+use crate::registry::gather::agents::KeptPack;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
+use crate::store::backend::Tx;
 use crate::store::derived::{self, Derived};
+use crate::store::error::StoreError;
 use crate::store::marks::{self, EVERY_AGENT, Mark, MarkKind};
 use crate::store::{journal, samples};
 use chrono::{Duration, NaiveDate};
@@ -31,6 +37,10 @@ const TICK: Wait = Wait::from_hours(1);
 pub struct Recompute {
     work: Notify,
     turn: Mutex<()>,
+    /// What was worked out and marked so far.
+    pub counts: Counts,
+    /// The clauses as they were last read.
+    pack: KeptPack,
 }
 
 impl Recompute {
@@ -44,18 +54,26 @@ impl Registry {
     /// Follows the marks whenever there are new ones, until `stop` is ready; a failure is logged and tried again.
     pub async fn follow_marks(&self, stop: impl Future<Output = ()> + Send) {
         let mut stop = std::pin::pin!(stop);
+        // Looking for what is due reads every stored row: once a tick and on a new day, not after every fact.
+        let mut looked_on: Option<NaiveDate> = None;
         loop {
+            let today = self.clock.now().date_naive();
             let followed = async {
-                self.mark_what_is_due().await?;
+                if looked_on != Some(today) {
+                    self.mark_what_is_due().await?;
+                }
                 self.settle().await
             };
-            if let Err(error) = followed.await {
-                tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+            match followed.await {
+                Ok(()) => looked_on = Some(today),
+                Err(error) => {
+                    tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+                }
             }
             tokio::select! {
                 () = &mut stop => return,
                 () = self.recompute.work.notified() => {}
-                () = tokio::time::sleep(TICK) => {}
+                () = tokio::time::sleep(TICK) => looked_on = None,
             }
         }
     }
@@ -97,10 +115,16 @@ impl Registry {
         }
         let mut tx = self.database.write().await?;
         for mark in &due {
-            marks::set(&mut tx, mark, position).await?;
+            self.set_mark(&mut tx, mark, position).await?;
         }
         tx.commit().await?;
         Ok(())
+    }
+
+    /// Sets a mark and counts it.
+    pub(crate) async fn set_mark(&self, tx: &mut Tx, mark: &Mark, wanted: i64) -> Result<(), StoreError> {
+        self.recompute.counts.marked.add(mark.kind, 1);
+        marks::set(tx, mark, wanted).await
     }
 
     /// Claims some marks of the lowest kind and follows them; gives how many.
@@ -112,15 +136,18 @@ impl Registry {
         let mut tx = self.database.read().await?;
         let as_of = self.now(&mut tx).await?;
         let mut done = Vec::with_capacity(claimed.len());
-        let mut sight = Sight::of_now(&mut tx, as_of);
+        let pack = self.recompute.pack.read(&mut tx, as_of).await?;
+        let mut sight = Sight::of_now(&mut tx, as_of).with_pack(pack);
         for mark in &claimed {
             done.push(self.follow(&mut sight, mark).await?);
         }
         drop(tx);
-        // Duties come before the marks are cleared: whoever is stopped in between finds the mark again.
+        // Duties and moves of standing come before the marks are cleared: whoever is stopped in between finds the mark again.
         for ought in done.iter().flat_map(|followed| &followed.duties) {
             self.write_duties(ought).await?;
         }
+        let moves: Vec<_> = done.iter().filter_map(|followed| followed.moves.as_ref()).collect();
+        self.write_moves(&moves).await?;
         let mut tx = self.database.write().await?;
         for (mark, followed) in claimed.iter().zip(&done) {
             if let Some(derived) = &followed.derived {
@@ -129,7 +156,7 @@ impl Registry {
                     for member in &followed.members {
                         let next =
                             Mark { kind: MarkKind::Summary, subject: *member, agent: mark.agent.clone() };
-                        marks::set(&mut tx, &next, as_of.position).await?;
+                        self.set_mark(&mut tx, &next, as_of.position).await?;
                     }
                 }
             }
@@ -137,7 +164,7 @@ impl Registry {
                 derived::remove(&mut tx, mark.kind, mark.subject, &mark.agent).await?;
             }
             for next in &followed.spread {
-                marks::set(&mut tx, next, as_of.position).await?;
+                self.set_mark(&mut tx, next, as_of.position).await?;
             }
             marks::clear(&mut tx, mark, as_of.position).await?;
         }
@@ -173,6 +200,7 @@ impl Registry {
             // What stood on a result that is gone: nothing is concluded, and nothing is owed.
             let duties = match mark.kind {
                 MarkKind::Summary => {
+                    self.recompute.counts.worked_out.add(mark.kind, 1);
                     let nothing = OughtOfWorker::nothing(mark.subject.into(), &mark.agent, as_of.date);
                     let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
                     OughtOfWorker { on_grounds: summary.ought.on_grounds, ..nothing }.all()
@@ -183,8 +211,10 @@ impl Registry {
                 }
                 MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
-            return Ok(Followed { gone: true, duties, ..Followed::default() });
+            let moves = moves(sight, mark).await?;
+            return Ok(Followed { gone: true, duties, moves, ..Followed::default() });
         }
+        self.recompute.counts.worked_out.add(mark.kind, 1);
         let (body, changes_on, duties) = match mark.kind {
             MarkKind::Profile => {
                 let body = derive::profile(sight, mark.subject, &mark.agent).await?;
@@ -203,8 +233,17 @@ impl Registry {
             MarkKind::Profile => samples::workers_of_group(sight.tx, mark.subject, as_of.position).await?,
             _ => Vec::new(),
         };
+        let moves = moves(sight, mark).await?;
         let derived = Derived { position: as_of.position, changes_on, body: body.to_string() };
-        Ok(Followed { derived: Some(derived), members, duties, ..Followed::default() })
+        Ok(Followed { derived: Some(derived), members, duties, moves, ..Followed::default() })
+    }
+}
+
+/// The moves of standing that a profile's mark is about.
+async fn moves(sight: &mut Sight<'_>, mark: &Mark) -> Result<Option<OughtMoves>, Refusal> {
+    match mark.kind {
+        MarkKind::Profile => ought_moves(sight, mark.subject, &mark.agent).await,
+        MarkKind::Verdict | MarkKind::Shifts | MarkKind::Summary => Ok(None),
     }
 }
 
@@ -217,6 +256,7 @@ struct Followed {
     members: Vec<uuid::Uuid>,
     spread: Vec<Mark>,
     duties: Vec<Ought>,
+    moves: Option<OughtMoves>,
 }
 
 /// The first date on which a summary seen from a day would differ: the next day slides its windows.

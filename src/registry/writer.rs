@@ -11,7 +11,7 @@ use crate::store::backend::{Database, Tx};
 use crate::store::error::StoreError;
 use crate::store::idempotency::{self, Answer, Asked, Kept};
 use crate::store::journal;
-use crate::store::marks::{self, Mark};
+use crate::store::marks::Mark;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
 use chrono::{DateTime, Utc};
@@ -131,7 +131,7 @@ impl Registry {
             journal::give_back(&mut change.tx).await?;
         }
         for mark in &change.marks {
-            marks::set(&mut change.tx, mark, change.position).await?;
+            self.set_mark(&mut change.tx, mark, change.position).await?;
         }
         if let (Some(asked), Some(answer)) = (&change.asked, answer) {
             idempotency::keep(&mut change.tx, change.caller.account, asked, answer, change.at).await?;

@@ -11,6 +11,23 @@ use sqlx::{
     Type,
 };
 use std::fmt::Write as _;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Statements that this process has sent, whatever the pool.
+static STATEMENTS: AtomicU64 = AtomicU64::new(0);
+/// Rows that came back.
+static ROWS: AtomicU64 = AtomicU64::new(0);
+
+/// How many statements this process has sent to a database so far, and how many rows came back.
+pub fn asked_so_far() -> (u64, u64) {
+    (STATEMENTS.load(Ordering::Relaxed), ROWS.load(Ordering::Relaxed))
+}
+
+/// Counts a statement that gave rows.
+fn count(rows: usize) {
+    STATEMENTS.fetch_add(1, Ordering::Relaxed);
+    ROWS.fetch_add(rows as u64, Ordering::Relaxed);
+}
 
 /// A value that both drivers can bind.
 pub(crate) trait Bind:
@@ -165,6 +182,7 @@ impl Query<'_> {
     /// Runs it; gives how many rows it touched.
     pub(crate) async fn execute(self) -> Result<u64, StoreError> {
         let (sql, target) = self.ready()?;
+        STATEMENTS.fetch_add(1, Ordering::Relaxed);
         Ok(match target {
             Target::Sqlite(c, args) => sqlx::query_with(sql, args).execute(c).await?.rows_affected(),
             Target::Postgres(c, args) => sqlx::query_with(sql, args).execute(c).await?.rows_affected(),
@@ -174,10 +192,12 @@ impl Query<'_> {
     /// The one row, if there is one.
     pub(crate) async fn fetch_optional<R: Row>(self) -> Result<Option<R>, StoreError> {
         let (sql, target) = self.ready()?;
-        Ok(match target {
+        let row = match target {
             Target::Sqlite(c, args) => sqlx::query_as_with(sql, args).fetch_optional(c).await?,
             Target::Postgres(c, args) => sqlx::query_as_with(sql, args).fetch_optional(c).await?,
-        })
+        };
+        count(usize::from(row.is_some()));
+        Ok(row)
     }
 
     /// The one row.
@@ -188,10 +208,12 @@ impl Query<'_> {
     /// All rows.
     pub(crate) async fn fetch_all<R: Row>(self) -> Result<Vec<R>, StoreError> {
         let (sql, target) = self.ready()?;
-        Ok(match target {
+        let rows: Vec<R> = match target {
             Target::Sqlite(c, args) => sqlx::query_as_with(sql, args).fetch_all(c).await?,
             Target::Postgres(c, args) => sqlx::query_as_with(sql, args).fetch_all(c).await?,
-        })
+        };
+        count(rows.len());
+        Ok(rows)
     }
 }
 

@@ -175,7 +175,7 @@ pub async fn page(
     Ok(rows.into_iter().map(kept).collect())
 }
 
-/// Those whose date of change has come.
+/// Those whose date of change has come, and those of another calculation version.
 pub async fn due(tx: &mut Tx, kind: MarkKind, today: NaiveDate) -> Result<Vec<(Uuid, String)>, StoreError> {
     let (name, key) = table(kind);
     tx.query("SELECT ")
@@ -184,6 +184,8 @@ pub async fn due(tx: &mut Tx, kind: MarkKind, today: NaiveDate) -> Result<Vec<(U
         .push(name)
         .push(" WHERE changes_on <= ")
         .push_bind(today)
+        .push(" OR calculation_version <> ")
+        .push_bind(CALCULATION_VERSION)
         .push(" ORDER BY 1, 2")
         .fetch_all()
         .await

@@ -385,3 +385,23 @@ pub async fn accounts_of(tx: &mut Tx, subject: Uuid) -> Result<Vec<AccountId>, S
         .await?;
     Ok(rows.into_iter().map(|(id,)| AccountId(id)).collect())
 }
+
+/// What an account wrote of some kinds after a position: position, kind, deed, fact. Of the medical chain nothing.
+pub async fn written_by(
+    tx: &mut Tx,
+    account: AccountId,
+    after: i64,
+    kinds: &[&'static str],
+) -> Result<Vec<(i64, String, String, Uuid)>, StoreError> {
+    tx.query("SELECT position, kind, deed, subject_id FROM journal_entry WHERE position > ")
+        .push_bind(after)
+        .push(" AND account_id = ")
+        .push_bind(account.0)
+        .push(" AND chain <> ")
+        .push_bind(MEDICAL)
+        .push(" AND kind IN ")
+        .push_list(kinds.iter().copied())
+        .push(" ORDER BY position, ordinal")
+        .fetch_all()
+        .await
+}

@@ -25,66 +25,67 @@ pub async fn measured_with(
     Ok(rows.into_iter().collect())
 }
 
-/// Whose samples are looked at.
-#[derive(Debug, Clone, Copy)]
-enum Of {
-    Group,
-    Task,
-    Worker,
-    WorkerOrGroups,
-}
-
-/// The agents with results among somebody's samples, in order of their codes.
-async fn agents(tx: &mut Tx, of: Of, subject: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
-    let query = tx
+/// The agents with results among samples whose column holds an identifier, in order of their codes.
+async fn agents(
+    tx: &mut Tx,
+    column: &'static str,
+    subject: Uuid,
+    position: i64,
+) -> Result<Vec<String>, StoreError> {
+    let rows: Vec<(String,)> = tx
         .query(
             "SELECT DISTINCT r.agent_code FROM sample s \
              JOIN lab_result r ON r.sample_id = s.id AND r.known_from <= $1 AND r.known_to > $1 \
-             WHERE s.known_from <= $1 AND s.known_to > $1 AND ",
+             WHERE s.known_from <= $1 AND s.known_to > $1 AND s.",
         )
-        .push(match of {
-            Of::Group => "s.group_id = $2",
-            Of::Task => "s.task_id = $2",
-            Of::Worker => "s.worker_id = $2",
-            Of::WorkerOrGroups => {
-                "(s.worker_id = $2 OR s.group_id IN (SELECT a.group_id FROM assignment a WHERE a.parent_id = $2 \
-                 AND a.known_from <= $1 AND a.known_to > $1 UNION SELECT d.group_id FROM worked_day d \
-                 WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1))"
-            }
-        });
-    let query = match of {
-        // What is expected and not measured is a day that nobody has assessed.
-        Of::WorkerOrGroups => query.push(
-            " UNION SELECT e.agent_code FROM expected_agent e WHERE e.known_from <= $1 AND e.known_to > $1 \
-             AND e.parent_id IN (SELECT a.group_id FROM assignment a WHERE a.parent_id = $2 \
-             AND a.known_from <= $1 AND a.known_to > $1 UNION SELECT d.group_id FROM worked_day d \
-             WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1)",
-        ),
-        Of::Group | Of::Task | Of::Worker => query,
-    };
-    let rows: Vec<(String,)> = query.push(" ORDER BY 1").bind(position).bind(subject).fetch_all().await?;
+        .push(column)
+        .push(" = $2 ORDER BY 1")
+        .bind(position)
+        .bind(subject)
+        .fetch_all()
+        .await?;
     Ok(rows.into_iter().map(|(code,)| code).collect())
 }
 
 /// The agents for which a group has results.
 pub async fn agents_of_group(tx: &mut Tx, group: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
-    agents(tx, Of::Group, group, position).await
+    agents(tx, "group_id", group, position).await
 }
 
 /// The agents for which a task has results.
 pub async fn agents_of_task(tx: &mut Tx, task: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
-    agents(tx, Of::Task, task, position).await
+    agents(tx, "task_id", task, position).await
 }
 
 /// The agents measured on a worker's own samples.
 pub async fn agents_on_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
-    agents(tx, Of::Worker, worker, position).await
+    agents(tx, "worker_id", worker, position).await
 }
 
 /// The agents measured on a worker's own samples, or measured or expected in any group that he was ever assigned to or
 /// worked a recorded day in. Void assignments and days count too: what was concluded from them must be concluded afresh.
 pub async fn agents_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<String>, StoreError> {
-    agents(tx, Of::WorkerOrGroups, worker, position).await
+    // Three look-ups in one, each by its index: as one condition with OR they would read every sample there is. What is
+    // expected and not measured is a day that nobody has assessed.
+    let rows: Vec<(String,)> = tx
+        .query(
+            "WITH his (group_id) AS (SELECT a.group_id FROM assignment a WHERE a.parent_id = $2 \
+             AND a.known_from <= $1 AND a.known_to > $1 UNION SELECT d.group_id FROM worked_day d \
+             WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1) \
+             SELECT r.agent_code FROM sample s \
+             JOIN lab_result r ON r.sample_id = s.id AND r.known_from <= $1 AND r.known_to > $1 \
+             WHERE s.known_from <= $1 AND s.known_to > $1 AND s.worker_id = $2 \
+             UNION SELECT r.agent_code FROM his JOIN sample s ON s.group_id = his.group_id \
+             JOIN lab_result r ON r.sample_id = s.id AND r.known_from <= $1 AND r.known_to > $1 \
+             WHERE s.known_from <= $1 AND s.known_to > $1 \
+             UNION SELECT e.agent_code FROM his JOIN expected_agent e ON e.parent_id = his.group_id \
+             WHERE e.known_from <= $1 AND e.known_to > $1 ORDER BY 1",
+        )
+        .bind(position)
+        .bind(worker)
+        .fetch_all()
+        .await?;
+    Ok(rows.into_iter().map(|(code,)| code).collect())
 }
 
 /// Everybody who was ever assigned to a group, worked a recorded day in it or was sampled in it, void or not.

@@ -1,7 +1,8 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, worker,
+    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, standing_move,
+    worker,
 };
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
@@ -234,7 +235,7 @@ tables! {
     ], medical if it.is_medical();
     duty::DutyAction: "duty_action" in "duty_action", Everyone, |it| [],
         medical if it.rests_on_medical_ground == Some(true);
-    duty::StandingMove: "standing_move" in "standing_move", Site, |it| [
+    standing_move::StandingMove: "standing_move" in "standing_move", Site, |it| [
         "group_id" = Key::id(it.group_id),
         "agent_code" = Key::text(&it.agent_code)
     ];

@@ -278,6 +278,18 @@ pub async fn in_sight(
     Ok(rows.into_iter().map(|(id,)| id).collect())
 }
 
+/// The last position, up to one, at which a version was written into a table; 0 before the first.
+pub async fn last_written(tx: &mut Tx, table: &Table, position: i64) -> Result<i64, StoreError> {
+    let (last,): (Option<i64>,) = tx
+        .query("SELECT max(t.known_from) FROM ")
+        .push(table.name)
+        .push(" t WHERE t.known_from <= ")
+        .push_bind(position)
+        .fetch_one()
+        .await?;
+    Ok(last.unwrap_or_default())
+}
+
 /// Whether there is such a fact, in whatever version.
 pub async fn exists(tx: &mut Tx, table: &Table, id: Uuid) -> Result<bool, StoreError> {
     let row: Option<(i64,)> = tx

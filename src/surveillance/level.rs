@@ -1,5 +1,6 @@
 //! Where a group can stand, and against which levels that is read.
 
+use crate::model::facts::standing_move::StandingValue;
 use crate::model::rounding::significant;
 use crate::words;
 
@@ -23,6 +24,18 @@ impl Level {
     /// Whether a round has told.
     pub fn is_known(self) -> bool {
         self != Self::Unknown
+    }
+}
+
+impl From<Level> for StandingValue {
+    fn from(level: Level) -> Self {
+        match level {
+            Level::Unknown => Self::Unknown,
+            Level::AtOrBelowLimit => Self::AtOrBelowLimit,
+            Level::BelowActionLevel => Self::BelowActionLevel,
+            Level::AtOrAboveActionLevel => Self::AtOrAboveActionLevel,
+            Level::AboveLimit => Self::AboveLimit,
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! Up at once and back in time, down only as the rows of the pack say, like the other limb ([`crate::surveillance::standing`]).
 
+use crate::model::facts::standing_move::StandingValue;
 use crate::model::identifiers::EventId;
 use crate::surveillance::calendar::WorkingDays;
 use crate::surveillance::level::Levels;
@@ -35,6 +36,18 @@ impl ShortTermLevel {
     }
 }
 
+impl From<ShortTermLevel> for StandingValue {
+    fn from(level: ShortTermLevel) -> Self {
+        match level {
+            ShortTermLevel::Unknown => Self::Unknown,
+            ShortTermLevel::AtOrBelowLimit => Self::AtOrBelowLimit,
+            ShortTermLevel::BelowLimit => Self::BelowLimit,
+            ShortTermLevel::AtOrAboveLimit => Self::AtOrAboveLimit,
+            ShortTermLevel::AboveLimit => Self::AboveLimit,
+        }
+    }
+}
+
 /// A STEL, excursion limit or averaged ceiling, in the unit of the rounds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ShortTermLimit {
@@ -52,8 +65,10 @@ impl ShortTermLimit {
         Self { value, only_above: !at }
     }
 
-    fn bound(self) -> Bound {
-        Bound { value: self.value, only_above: self.only_above, is_limit: false }
+    /// The bound of a round: the limit in force on its date.
+    fn bound(self, round: &Round) -> Bound {
+        let value = round.levels.limit.unwrap_or(self.value);
+        Bound { value, only_above: self.only_above, is_limit: false }
     }
 
     fn level(self, reached: bool) -> ShortTermLevel {
@@ -81,7 +96,8 @@ pub struct ShortTermMove {
 
 /// The moves of one group's short-term average, in the order of the rounds, whose members are short-term averages.
 ///
-/// `standard` gives the steps down; a limit of an authority without them never falls.
+/// `standard` gives the steps down; a limit of an authority without them never falls. `limit` is that of the newest round;
+/// each is read against its own.
 pub fn moves(
     rounds: &[Round],
     eras: &[Era],
@@ -126,7 +142,7 @@ pub fn moves(
                 Reading::Below { .. } | Reading::Silent => {}
             }
         }
-        let reading = round.reading(limit.bound());
+        let reading = round.reading(limit.bound(round));
         let change = match reading {
             Reading::Reaches if !current.is_reached() => {
                 let after = last_below.filter(|below| *below < round.date).and_then(|below| below.succ_opt());

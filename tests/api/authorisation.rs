@@ -213,6 +213,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     // Neither a worker nor a group is named.
     ("GET", "/api/v1/shift-averages", [403, 422, 422, 422, 422]),
     ("GET", "/api/v1/groups/{id}/profiles", FACT_READ),
+    ("GET", "/api/v1/groups/{id}/standing-moves", FACT_READ),
     ("GET", "/api/v1/tasks/{id}/control-verdicts", FACT_READ),
     ("GET", "/api/v1/workers/{id}/history", FACT_READ),
     ("GET", "/api/v1/workers/{id}/surveillance", FACT_READ),

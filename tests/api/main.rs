@@ -26,6 +26,7 @@ mod record_requests;
 mod releases;
 mod respirators;
 mod service;
+mod standing_moves;
 mod surveillance;
 mod things;
 mod tokens;

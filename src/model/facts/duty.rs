@@ -1,4 +1,4 @@
-//! What the registry writes down when it happens: duties and moves of standing.
+//! What the registry writes down when it happens: duties, and what people did about them.
 
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::text::{Code, Line, Text};
@@ -156,23 +156,5 @@ impl Duty {
     /// Whether it rests on a physician's ground.
     pub fn is_medical(&self) -> bool {
         self.rests_on_medical_ground == Some(true)
-    }
-}
-
-record! {
-    /// A move of a group's standing.
-    pub struct StandingMove {
-        /// The group.
-        group_id: GroupId,
-        /// The agent.
-        agent_code: Code,
-        /// Under whose limit.
-        authority: Code,
-        /// The standing from now on.
-        value: Code,
-        /// From when.
-        since: Option<NaiveDate>,
-        /// The clause.
-        clause: Option<String>,
     }
 }

@@ -12,4 +12,5 @@ pub mod rule_set;
 pub mod rules;
 pub mod sampling;
 pub mod site;
+pub mod standing_move;
 pub mod worker;

@@ -22,10 +22,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Journal positions of samples and of their results for an agent.
-struct Positions(BTreeMap<SampleId, BTreeSet<i64>>);
+pub(super) struct Positions(BTreeMap<SampleId, BTreeSet<i64>>);
 
 impl Positions {
-    fn of(samples: &[SampleEvidence], agent: &Code) -> Self {
+    pub(super) fn of(samples: &[SampleEvidence], agent: &Code) -> Self {
         let of_sample = |found: &SampleEvidence| {
             let results = found.results.iter().filter(|result| result.fact.agent_code == *agent);
             results.map(|result| result.position).chain([found.sample.position]).collect()
@@ -33,7 +33,7 @@ impl Positions {
         Self(samples.iter().map(|found| (SampleId(found.sample.id), of_sample(found))).collect())
     }
 
-    fn behind(&self, samples: impl Iterator<Item = SampleId>) -> Vec<i64> {
+    pub(super) fn behind(&self, samples: impl Iterator<Item = SampleId>) -> Vec<i64> {
         let found: BTreeSet<i64> = samples.filter_map(|id| self.0.get(&id)).flatten().copied().collect();
         found.into_iter().collect()
     }

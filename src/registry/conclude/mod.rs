@@ -18,6 +18,7 @@ pub mod sample_rows;
 pub mod samples;
 pub mod shift_averages;
 pub mod sight;
+pub mod standing_moves;
 pub mod summary;
 pub mod surveillance;
 pub mod surveillance_bundle;

@@ -75,7 +75,7 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
     let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
     let window = ShortTermWindow::of(&at_site, rule_set, today, unit);
     let shifts = &known.conclusion.shifts;
-    let short_term = window.map_or_else(Vec::new, |window| short_term_rounds(shifts, window, unit));
+    let short_term = window.map_or_else(Vec::new, |window| short_term_rounds(shifts, unit, |_| Some(window)));
     let gathered = facts(sight, group, &known, &agent).await?;
     let pack = sight.pack().await?;
     let working_days = sight.working_days(site).await?;

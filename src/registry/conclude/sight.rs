@@ -88,6 +88,12 @@ impl<'t> Sight<'t> {
         Self { now: true, ..Self::new(tx, as_of) }
     }
 
+    /// The same with the clauses at hand, as they are known at its position.
+    #[must_use]
+    pub fn with_pack(self, pack: Arc<Pack>) -> Self {
+        Self { pack: Some(pack), ..self }
+    }
+
     /// Whether the question is about now.
     pub fn is_of_now(&self) -> bool {
         self.now

@@ -8,9 +8,11 @@ use crate::model::version::Version;
 use crate::registry::gather;
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
-use crate::store::tables::Key;
-use crate::store::versions::{AsOf, Where};
+use crate::store::tables::{Key, Stored as _};
+use crate::store::versions::{self, AsOf, Where};
 use crate::surveillance::pack::Pack;
+use std::sync::Arc;
+use tokio::sync::Mutex;
 use uuid::Uuid;
 
 /// An agent by its code.
@@ -72,4 +74,24 @@ pub async fn pack(tx: &mut Tx, as_of: AsOf) -> Result<Pack, StoreError> {
         rows.iter().filter(|row| row.fact.file.as_str() == file).map(|row| row.fact.columns.clone()).collect()
     };
     Pack::of_rows(of_file).map_err(StoreError::Damaged)
+}
+
+/// The clauses as they were last read: hundreds of rows that change with a release.
+#[derive(Debug, Default)]
+pub struct KeptPack(Mutex<Option<(i64, Arc<Pack>)>>);
+
+impl KeptPack {
+    /// The clauses as they are known: read anew only where a row was written since.
+    pub async fn read(&self, tx: &mut Tx, as_of: AsOf) -> Result<Arc<Pack>, StoreError> {
+        let written = versions::last_written(tx, PackRow::TABLE, as_of.position).await?;
+        let mut kept = self.0.lock().await;
+        if let Some((position, pack)) = &*kept
+            && *position == written
+        {
+            return Ok(Arc::clone(pack));
+        }
+        let pack = Arc::new(pack(tx, as_of).await?);
+        *kept = Some((written, Arc::clone(&pack)));
+        Ok(pack)
+    }
 }

@@ -24,7 +24,10 @@ const AT_ONCE: usize = 40;
 /// Plants on which something was wrong once, with what it was.
 const ONCE_WRONG: [(u64, &str); 7] = [
     (2, "own days at or above the level in a group without an assignment were not counted"),
-    (16, "measured at a construction site without an assignment, and no clause of construction was evaluated"),
+    (
+        16,
+        "measured at a construction site without an assignment, and no clause of construction was evaluated",
+    ),
     (45, "a shift in two groups was short until the other group's result came"),
     (58, "a shift in two groups was short until the other group's result came"),
     (7, "an own average that nobody had accepted took a day away"),
@@ -59,7 +62,10 @@ async fn check_range(usual: Range<u64>) {
     let seeds = range.map_or(usual, |(from, to)| from.parse().unwrap()..to.parse().unwrap());
     let seen = check(seeds).await;
     println!("{seen:?}");
-    assert!(seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 5), "{seen:?}");
+    assert!(
+        seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 5),
+        "{seen:?}"
+    );
 }
 
 #[tokio::test]
