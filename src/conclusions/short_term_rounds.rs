@@ -4,7 +4,6 @@ use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY};
 use crate::conclusions::shift_average::{ShiftTwa, ShortTermValue};
 use crate::conclusions::use_of_result::StandingUse;
 use crate::hygiene::short_term::CEILING_MINUTES;
-use crate::model::facts::agent::LimitKind;
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::identifiers::EventId;
 use crate::model::measured::Measured;
@@ -14,7 +13,7 @@ use crate::surveillance::round::{Member, Round};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
-/// A statute's short-term limit in a unit, with the minutes over which it is averaged.
+/// A short-term limit in a unit, with the minutes over which it is averaged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ShortTermWindow {
     /// Its value.
@@ -26,10 +25,20 @@ pub struct ShortTermWindow {
 impl ShortTermWindow {
     /// The strictest short-term limit that the law has in force.
     pub fn of(agent: &AgentEvidence, rule_set: RuleSet, on: NaiveDate, unit: Unit) -> Option<Self> {
-        let limits = agent.in_force(rule_set, on).into_iter().filter(|limit| {
-            let short = matches!(limit.kind, LimitKind::Stel | LimitKind::Excursion | LimitKind::Ceiling);
-            short && limit.authority.as_str() == STATUTORY_AUTHORITY
-        });
+        Self::of_authority(agent, STATUTORY_AUTHORITY, rule_set, on, unit)
+    }
+
+    /// The strictest short-term limit that an authority has in force.
+    pub fn of_authority(
+        agent: &AgentEvidence,
+        authority: &str,
+        rule_set: RuleSet,
+        on: NaiveDate,
+        unit: Unit,
+    ) -> Option<Self> {
+        let limits = agent.in_force(rule_set, on).into_iter();
+        let limits =
+            limits.filter(|limit| limit.kind.is_short_term() && limit.authority.as_str() == authority);
         let windows = limits.filter_map(|limit| {
             let minutes = limit.averaging_minutes.and_then(|minutes| i32::try_from(minutes).ok());
             let minutes = minutes.map_or(CEILING_MINUTES, f64::from);
@@ -77,7 +86,7 @@ pub fn short_term_rounds(shifts: &[ShiftTwa], window: ShortTermWindow, unit: Uni
 }
 
 /// What is known of the highest average over the window.
-fn in_window(value: &ShortTermValue, window: ShortTermWindow) -> Measured {
+pub(crate) fn in_window(value: &ShortTermValue, window: ShortTermWindow) -> Measured {
     if value.minutes > window.minutes {
         let lower =
             value.at_lower_flow.map_or(value.mean.lower(), |other| other.lower().min(value.mean.lower()));

@@ -5,7 +5,7 @@ mod told;
 
 use crate::cli::failure::Failure;
 use crate::cli::session::Session;
-use crate::conclusions::limit_change::supposed::LimitProposal;
+use crate::conclusions::limit_change::proposal::LimitProposal;
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::identifiers::WorkerId;
@@ -32,6 +32,9 @@ pub struct Options {
     /// Whose limit; the law's if left out.
     #[arg(long, value_name = "NAME")]
     authority: Option<String>,
+    /// Minutes that a short-term limit is averaged over; those of the present one if left out.
+    #[arg(long, value_name = "MINUTES")]
+    minutes: Option<i64>,
     /// Under this body of law alone; under all if left out.
     #[arg(long, value_name = "RULE SET", value_parser = rule_set)]
     rule_set: Option<RuleSet>,
@@ -50,6 +53,9 @@ impl Options {
         });
         if let Some(authority) = &self.authority {
             body["authority"] = json!(authority);
+        }
+        if let Some(minutes) = self.minutes {
+            body["averaging_minutes"] = json!(minutes);
         }
         if let Some(rule_set) = self.rule_set {
             body["rule_set"] = json!(rule_set.as_str());

@@ -3,11 +3,13 @@
 use crate::cli::preview_limit::places::Places;
 use crate::conclusions::limit_change::too_coarse::SamplingNeeded;
 use crate::conclusions::limit_change::view::{
-    CannotTellGroup, FLAGS, LimitChangeView, NewlyTriggered, StandingsAlike,
+    CannotTellGroup, FLAGS, LimitChangeView, NewlyTriggered, OTHER_CRITERION, REPORTING_LIMIT_TOO_HIGH,
+    SAMPLE_LONGER_THAN_WINDOW, StandingsAlike,
 };
 use crate::model::facts::agent::LimitKind;
 use crate::model::printed::{Printing, Resolution, exact};
 use crate::model::quantity::Quantity;
+use crate::model::unit::Unit;
 use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -25,7 +27,11 @@ pub(super) fn told(found: &LimitChangeView, places: &Places, position: i64, toda
     let kind = kind(found.kind);
     let proposed = quantity_of_limit(found);
     let under = found.rule_set.map(|only| format!(" under {}", words(only.as_str()))).unwrap_or_default();
-    line(&format!("If the {kind} of {} for {} were {proposed}{under}", found.authority, found.agent_code));
+    let over = found.averaging_minutes.map(|minutes| format!(" over {minutes} minutes")).unwrap_or_default();
+    line(&format!(
+        "If the {kind} of {} for {} were {proposed}{over}{under}",
+        found.authority, found.agent_code
+    ));
     line(&format!("As known on {today}, at position {position}. Nothing is stored."));
     line("Existing results are read as if this number had held on every date.");
     for flag in &found.flags {
@@ -36,7 +42,7 @@ pub(super) fn told(found: &LimitChangeView, places: &Places, position: i64, toda
     line(&heading("Cannot tell", found.cannot_tell.len(), "group", "groups"));
     for group in &found.cannot_tell {
         line(&format!("  {}, {}", places.site(group.site_id), places.group(group.group_id)));
-        for more in cannot_tell(group) {
+        for more in cannot_tell(group, found) {
             line(&format!("    {more}"));
         }
     }
@@ -111,15 +117,31 @@ fn quantity_of_limit(found: &LimitChangeView) -> String {
 }
 
 /// What a group cannot tell, and how long to sample.
-fn cannot_tell(group: &CannotTellGroup) -> Vec<String> {
-    let averages = if group.of == 1 { "8-hour average" } else { "8-hour averages" };
+fn cannot_tell(group: &CannotTellGroup, found: &LimitChangeView) -> Vec<String> {
+    let averages = match (found.averaging_minutes, group.of) {
+        (None, 1) => "8-hour average",
+        (None, _) => "8-hour averages",
+        (Some(_), 1) => "shift",
+        (Some(_), _) => "shifts",
+    };
     let mut lines = vec![format!("{} of {} {averages} cannot tell", group.cannot_tell, group.of)];
     if group.part_sampled {
         lines.push("part of a shift was not sampled: sample whole shifts".to_owned());
     }
+    for flag in &group.flags {
+        match (flag.as_str(), found.averaging_minutes) {
+            (SAMPLE_LONGER_THAN_WINDOW, Some(minutes)) => {
+                lines.push(format!("the samples ran longer: take some of {minutes} minutes"));
+            }
+            (REPORTING_LIMIT_TOO_HIGH, _) => lines.push("the reporting limit was too high".to_owned()),
+            (OTHER_CRITERION, _) => lines.push("the noise was read by another criterion".to_owned()),
+            (other, _) => lines.push(words(other)),
+        }
+    }
+    let of_noise = found.proposed.unit == Unit::DbA;
     match &group.sampling_needed {
         Some(needed) => lines.push(sampling(needed)),
-        None if group.part_sampled => {}
+        None if group.part_sampled || of_noise => {}
         None => lines.push("minutes needed: not known, for want of a volume or a reporting limit".to_owned()),
     }
     lines
@@ -134,8 +156,12 @@ fn sampling(needed: &SamplingNeeded) -> String {
         figure(&needed.flow),
         figure(&needed.reporting_limit_mass)
     );
-    if needed.longer_than_the_shift {
-        line.push_str("; the shift is shorter: draw more air, or ask for a lower reporting limit");
+    let there = match (needed.longer_than_the_window, needed.window_minutes) {
+        (Some(true), Some(window)) => Some(format!("the limit has only {}", minutes(window))),
+        _ => needed.longer_than_the_shift.then(|| "the shift is shorter".to_owned()),
+    };
+    if let Some(there) = there {
+        line.push_str(&format!("; {there}: draw more air, or ask for a lower reporting limit"));
     }
     line
 }
@@ -164,7 +190,9 @@ fn people(newly: &[NewlyTriggered]) -> usize {
 fn days(one: &NewlyTriggered) -> String {
     match (one.measured_days, one.represented_days, one.planned_days) {
         (Some(measured), Some(represented), Some(planned)) => {
-            format!("days of the worst window: {measured} measured, {represented} represented, {planned} planned ahead")
+            format!(
+                "days of the worst window: {measured} measured, {represented} represented, {planned} planned ahead"
+            )
         }
         _ => "days across sites: some lie out of sight, so their numbers are kept back".to_owned(),
     }
