@@ -7,7 +7,7 @@ Everything is invented. The seed is fixed, so every run writes the same bytes.
 from pathlib import Path
 from random import Random
 
-from generator import episodes, founding, people, routine, trials
+from generator import episodes, founding, office, people, routine, trials
 from generator.bench import Bench
 from generator.laboratory import Laboratory
 from generator.ledger import Ledger
@@ -24,6 +24,7 @@ def build():
     laboratory = Laboratory(ledger, _chance("laboratory"))
     for _, happening in sorted(_happenings(bench, laboratory), key=lambda told: told[0]):
         happening()
+    office.requests_and_grounds(ledger)
     return ledger
 
 

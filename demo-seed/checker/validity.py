@@ -24,6 +24,8 @@ FIELDS = {
     "absences": "from to",
     "sampling-events": "reference purpose sampled_by shift_minutes shifts conditions samples",
     "lab-reports": "report_number part revision laboratory accreditation received_on",
+    "record-requests": "received_on from what",
+    "medical-grounds": "kind trigger_id on agent_code",
     "direct-readings": "instrument calibrated_on position location group_id task_id shift_date control_ids_running unit readings",
 }
 SAMPLE_FIELDS = set(
@@ -31,6 +33,7 @@ SAMPLE_FIELDS = set(
     "flow_before flow_after medium medium_lot method fraction pump calibrator calibrated_on location materials arc_minutes "
     "job_title ppe_worn control_ids_running representative on_site_results note".split())
 HYGIENIST_ONLY = {"groups", "agents", "conditions", "changes", "tasks", "controls", "control-periods", "monitoring-options", "holidays"}
+PHYSICIAN_ONLY = {"medical-grounds"}
 TODAY = date(2026, 11, 25)
 
 
@@ -53,6 +56,10 @@ def _fields_and_roles(registry):
                 registry.fault(record["_at"], f"{kind}: unknown fields {sorted(strange)}")
             if kind in HYGIENIST_ONLY and record["_as"] != "hygienist":
                 registry.fault(record["_at"], f"{kind} is a hygienist's")
+            if (kind in PHYSICIAN_ONLY) != (record["_as"] == "physician"):
+                registry.fault(record["_at"], f"{kind}: the physician enters grounds, and nothing else")
+            if record.get("received_on", "") > TODAY.isoformat() and kind == "record-requests" or record.get("on", "") > TODAY.isoformat():
+                registry.fault(record["_at"], "lies in the future")
             if record.get("to") and record["to"] <= record["from"]:
                 registry.fault(record["_at"], "ends before it begins")
 

@@ -7,7 +7,7 @@ use crate::api::problem::Problem;
 use crate::api::questions::note_bulk;
 use crate::api::reply::Reply;
 use crate::api::request::Request;
-use crate::conclusions::limit_change::supposed::LimitProposal;
+use crate::conclusions::limit_change::proposal::LimitProposal;
 use crate::conclusions::limit_change::view::LimitChangeView;
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::Shape as _;
@@ -19,12 +19,14 @@ use std::collections::BTreeSet;
 pub(crate) fn endpoints() -> Vec<Endpoint> {
     vec![
         Endpoint::post("/limit-changes/preview", Access::Needs(Action::ReadSamples), ask)
-            .says("conclusions", "Ask what a proposed limit or action level would change at the sites in sight")
+            .says("conclusions", "Ask what a proposed limit, over a shift or over minutes, would change at the sites in sight")
             .more(
                 "Existing results are read as if the proposed level had held on every date in place of the authority's \
                  own, with the law's clauses and step-downs naming it; nothing is stored. Groups whose data are too \
                  coarse to tell come first, with the minutes a sample needs. Workers out of sight are counted only; \
-                 days at sites out of sight keep their numbers back. A limit that no clause of its authority names triggers nobody.",
+                 days at sites out of sight keep their numbers back. A limit that no clause of its authority names triggers nobody. A limit \
+                 over minutes is read against the strictest one of its authority, noise by the criterion that its level \
+                 is met by; a peak is refused, since no result says how long one lasted.",
             )
             .takes::<LimitProposal>(
                 "LimitProposal",

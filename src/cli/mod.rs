@@ -6,6 +6,7 @@ pub mod export;
 pub mod failure;
 pub mod import;
 mod operator;
+pub mod preview_limit;
 mod progress;
 pub mod rebuild;
 pub mod serve;
@@ -49,6 +50,8 @@ enum Command {
     Import(import::Options),
     /// Takes a data set out as a CSV file.
     Export(export::Options),
+    /// Tells what a proposed limit or action level would change at every site; stores nothing.
+    PreviewLimit(preview_limit::Options),
     /// Proves the journal: chains, versions and stored conclusions, or names the first fault.
     Verify,
     /// Computes every stored conclusion anew.
@@ -72,6 +75,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Token(command) => token::run(&session().await?, command).await,
         Command::Import(options) => import::run(&session().await?, options).await,
         Command::Export(options) => export::run(&session().await?, options).await,
+        Command::PreviewLimit(options) => preview_limit::run(&session().await?, options).await,
         Command::Verify => verify::run(&session().await?).await,
         Command::Rebuild => rebuild::run(&session().await?).await,
     }

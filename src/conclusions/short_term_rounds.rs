@@ -14,7 +14,7 @@ use crate::surveillance::round::{Member, Round};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
-/// A statute's short-term limit in a unit, with the minutes over which it is averaged.
+/// A short-term limit in a unit, with the minutes over which it is averaged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ShortTermWindow {
     /// Its value.
@@ -29,7 +29,18 @@ pub const SHORT_TERM: [LimitKind; 3] = [LimitKind::Stel, LimitKind::Excursion, L
 impl ShortTermWindow {
     /// The strictest short-term limit that the law has in force.
     pub fn of(agent: &AgentEvidence, rule_set: RuleSet, on: NaiveDate, unit: Unit) -> Option<Self> {
-        Self::strictest(agent, STATUTORY_AUTHORITY, &SHORT_TERM, (rule_set, on), unit)
+        Self::of_authority(agent, STATUTORY_AUTHORITY, rule_set, on, unit)
+    }
+
+    /// The strictest short-term limit that an authority has in force.
+    pub fn of_authority(
+        agent: &AgentEvidence,
+        authority: &str,
+        rule_set: RuleSet,
+        on: NaiveDate,
+        unit: Unit,
+    ) -> Option<Self> {
+        Self::strictest(agent, authority, &SHORT_TERM, (rule_set, on), unit)
     }
 
     /// The strictest limit of these kinds that an authority has in force.
@@ -108,7 +119,7 @@ fn members(
 }
 
 /// What is known of the highest average over the window.
-fn in_window(value: &ShortTermValue, window: ShortTermWindow) -> Measured {
+pub(crate) fn in_window(value: &ShortTermValue, window: ShortTermWindow) -> Measured {
     if value.minutes > window.minutes {
         let lower =
             value.at_lower_flow.map_or(value.mean.lower(), |other| other.lower().min(value.mean.lower()));

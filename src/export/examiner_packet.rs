@@ -1,11 +1,11 @@
 //! The examiner's packet as a paper: self-contained HTML for A4 and Letter.
 
-use crate::conclusions::examiner_packet::{ExaminerPacket, PacketExposure, When};
+use crate::conclusions::examiner_packet::{ExaminerPacket, PacketDuty, PacketExposure, When};
 use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::view::{HistoryFlag, IntervalMean};
 use crate::export::paper::{STYLE, days, words};
 use crate::model::facts::agent::LimitKind;
-use crate::model::facts::duty::DutyKind;
+use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::printed::{Printing, Resolution, exact, precision};
 use crate::model::text::Line;
 use askama::Template;
@@ -75,17 +75,7 @@ pub fn write(packet: &ExaminerPacket, position: i64) -> Result<String, askama::E
         style: STYLE,
         packet,
         sentences: sentences(packet),
-        triggers: packet
-            .triggers
-            .iter()
-            .map(|duty| TriggerRow {
-                what: of_kind(duty.kind),
-                clause: duty.clause.clone().unwrap_or_default(),
-                due_on: duty.due_on.to_string(),
-                status: words(duty.status.as_str()),
-                days: duty.days_counted.map(|days| days.to_string()).unwrap_or_default(),
-            })
-            .collect(),
+        triggers: triggers(packet),
         work: packet
             .work
             .iter()
@@ -136,6 +126,22 @@ pub fn write(packet: &ExaminerPacket, position: i64) -> Result<String, askama::E
         position,
     };
     paper.render()
+}
+
+/// Every examination with how it stands: what is to be done first, by when it is due; then the others, the newest first.
+fn triggers(packet: &ExaminerPacket) -> Vec<TriggerRow> {
+    let to_do = |duty: &&PacketDuty| matches!(duty.status, DutyStatus::Open | DutyStatus::Overdue);
+    let (mut first, mut then): (Vec<&PacketDuty>, Vec<&PacketDuty>) = packet.triggers.iter().partition(to_do);
+    first.sort_by_key(|duty| duty.due_on);
+    then.sort_by_key(|duty| std::cmp::Reverse(duty.due_on));
+    let row = |duty: &PacketDuty| TriggerRow {
+        what: of_kind(duty.kind),
+        clause: duty.clause.clone().unwrap_or_default(),
+        due_on: duty.due_on.to_string(),
+        status: words(duty.status.as_str()),
+        days: duty.days_counted.map(|days| days.to_string()).unwrap_or_default(),
+    };
+    first.into_iter().chain(then).map(row).collect()
 }
 
 /// The conclusion in words comes first.

@@ -60,8 +60,8 @@ pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result
         whose: whose(says),
         below: says.results.iter().any(|result| below(&result)),
         rows: says.results.iter().map(row).collect(),
-        unlike: says.results.iter().filter_map(unlike).collect(),
-        meaning: says.results.iter().flat_map(meaning).collect(),
+        unlike: unlike_days(&says.results),
+        meaning: meaning(&says.results),
         noise: says.results.iter().any(|result| result.criterion.is_some()),
     }
     .render()
@@ -126,6 +126,13 @@ fn given_before(result: &LetterResult) -> String {
     format!("{} for {}, over {}", value(result), result.shift_date, over(result))
 }
 
+/// Each day once.
+fn unlike_days(results: &[LetterResult]) -> Vec<String> {
+    let mut lines: Vec<String> = results.iter().filter_map(unlike).collect();
+    lines.dedup();
+    lines
+}
+
 fn unlike(result: &LetterResult) -> Option<String> {
     let reasons: Vec<String> = result.unlike_other_days.iter().map(Code::as_str).map(of_reason).collect();
     let reasons = (!reasons.is_empty()).then(|| reasons.join("; "))?;
@@ -143,30 +150,66 @@ fn of_reason(reason: &str) -> String {
     }
 }
 
-fn meaning(result: &LetterResult) -> Vec<String> {
-    if result.limits.is_empty() {
-        return vec![format!("For the result of {} we know no limit to set beside it.", result.shift_date)];
+/// What the results mean: each limit once for all results that show the same of it, in the order in which they come.
+fn meaning(results: &[LetterResult]) -> Vec<String> {
+    let mut lines: Vec<(String, LimitReading, Vec<&LetterResult>)> = Vec::new();
+    let mut without = Vec::new();
+    for result in results {
+        if result.limits.is_empty() {
+            let line = format!("For the result of {} we know no limit to set beside it.", result.shift_date);
+            if !without.contains(&line) {
+                without.push(line);
+            }
+        }
+        for limit in &result.limits {
+            let is_set = set(limit);
+            match lines.iter_mut().find(|(known, reading, _)| *known == is_set && *reading == limit.reading) {
+                Some((.., of)) => of.push(result),
+                None => lines.push((is_set, limit.reading, vec![result])),
+            }
+        }
     }
-    result.limits.iter().map(|limit| against(result, limit)).collect()
+    let told = lines.iter().map(|(is_set, reading, of)| format!("{is_set} {}", against(of, *reading)));
+    told.chain(without).collect()
 }
 
-fn against(result: &LetterResult, limit: &LetterLimit) -> String {
-    let reading = match limit.reading {
-        LimitReading::Below => "is below it",
-        LimitReading::At => "is exactly at it",
-        LimitReading::Above => "is above it",
-        LimitReading::CannotTell => "does not tell whether it was reached",
-    };
+/// What the limit was.
+fn set(limit: &LetterLimit) -> String {
     format!(
-        "The {} of {} was {} averaged over {} ({}). The result of {} ({}) {reading}.",
+        "The {} of {} was {} averaged over {} ({}).",
         of_limit(limit.kind),
         limit.authority,
         level(limit),
         limit_minutes(limit),
-        limit.source,
-        result.shift_date,
-        value(result),
+        limit.source
     )
+}
+
+/// What results show of it, day by day.
+fn against(results: &[&LetterResult], reading: LimitReading) -> String {
+    let mut days: Vec<(NaiveDate, Vec<String>)> = Vec::new();
+    for result in results {
+        match days.last_mut().filter(|(day, _)| *day == result.shift_date) {
+            Some((_, values)) => values.push(value(result)),
+            None => days.push((result.shift_date, vec![value(result)])),
+        }
+    }
+    let days: Vec<String> =
+        days.iter().map(|(day, values)| format!("{day} ({})", values.join("; "))).collect();
+    let days = match days.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, before)) => format!("{} and {last}", before.join(", ")),
+        None => String::new(),
+    };
+    let (results, is, does) =
+        if results.len() == 1 { ("result", "is", "does") } else { ("results", "are", "do") };
+    let shown = match reading {
+        LimitReading::Below => format!("{is} below it"),
+        LimitReading::At => format!("{is} exactly at it"),
+        LimitReading::Above => format!("{is} above it"),
+        LimitReading::CannotTell => format!("{does} not tell whether it was reached"),
+    };
+    format!("The {results} of {days} {shown}.")
 }
 
 fn level(limit: &LetterLimit) -> String {
@@ -192,5 +235,43 @@ fn of_limit(kind: LimitKind) -> &'static str {
         LimitKind::Excursion => "excursion limit",
         LimitKind::ActionLevel => "action level",
         LimitKind::Peak => "peak limit",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::shape::Shape as _;
+    use serde_json::{Value, json};
+
+    fn result(on: &str, value: f64, reading: &str) -> LetterResult {
+        let limit = json!({"authority": "OSHA", "kind": "twa", "value": {"value": 5.0, "unit": "ug/m3"},
+            "averaging_minutes": 480, "source": "29 CFR 1910.1026(c)", "reading": reading});
+        let body: Value = json!({"shift_date": on, "measured": true, "value": {"value": value, "unit": "ug/m3"},
+            "figures": 2, "averaging_minutes": 480.0, "sampled_minutes": 430.0, "unlike_other_days": ["upset"],
+            "limits": [limit]});
+        LetterResult::parse(&body).unwrap()
+    }
+
+    // Invented numbers; 29 CFR 1910.1026(c): 5 ug/m3.
+    #[test]
+    fn a_limit_is_named_once_for_all_results_that_show_the_same_of_it() {
+        let set = "The limit of OSHA was 5 µg/m³ averaged over 8 hours (29 CFR 1910.1026(c)).";
+        let results = [
+            result("2026-03-02", 1.2, "below"),
+            result("2026-03-02", 1.4, "below"),
+            result("2026-03-03", 6.1, "above"),
+            result("2026-03-04", 0.9, "below"),
+        ];
+        assert_eq!(
+            meaning(&results),
+            [
+                format!(
+                    "{set} The results of 2026-03-02 (1.2 µg/m³; 1.4 µg/m³) and 2026-03-04 (0.9 µg/m³) are below it."
+                ),
+                format!("{set} The result of 2026-03-03 (6.1 µg/m³) is above it."),
+            ]
+        );
+        assert_eq!(unlike_days(&results[..2]).len(), 1);
     }
 }

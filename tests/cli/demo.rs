@@ -84,6 +84,7 @@ fn the_demonstration_loads_shows_what_its_tour_promises_and_is_found_again() {
         }
         verdicts_are_those_promised(&tour).await;
         two_sites_together_call_for_an_examination(&first).await;
+        the_offices_do_their_work(&tour).await;
     });
 }
 
@@ -135,4 +136,32 @@ async fn two_sites_together_call_for_an_examination(first: &[(String, Vec<String
     let duties = get(token, &urls[1]).await;
     assert_eq!(duties["items"][0]["kind"], "offer_examination", "{duties}");
     assert_eq!(duties["items"][0]["days_counted"], 40);
+}
+
+/// Most of what is owed is done in time; some is late, declined, waived or still to come.
+async fn the_offices_do_their_work(tour: &str) {
+    let letters = items_of(tour, "letters with results").await;
+    assert!(letters.len() > 20 && letters.iter().all(|letter| letter["status"] == "issued"), "{letters:?}");
+    let (token, urls) =
+        curl_lines(&tour[tour.find("* an examination that rests on a ground").unwrap()..]).swap_remove(0);
+    let all = urls[0].split("/duties").next().unwrap().to_owned() + "/duties?limit=500&kind=";
+    let count = async |kind: &str, status: &str| {
+        let answer = get(&token, &format!("{all}{kind}&status={status}")).await;
+        answer["items"].as_array().unwrap().len()
+    };
+    let [met, late, declined, waived] = [
+        count("periodic_examination", "met").await,
+        count("periodic_examination", "overdue").await,
+        count("periodic_examination", "declined").await,
+        count("periodic_examination", "waived").await,
+    ];
+    assert!(met > 30 && (1..=6).contains(&late), "{met} met, {late} overdue");
+    assert_eq!((declined, waived), (1, 1));
+    let (told, untold) = (count("notify_results", "met").await, count("notify_results", "overdue").await);
+    assert!(told > 100 && untold < told / 10, "{told} told, {untold} overdue");
+    let answered = items_of(tour, "a request for records, answered").await;
+    assert_eq!(answered.len(), 1);
+    assert_eq!(count("answer_record_request", "met").await, 1);
+    assert_eq!(count("answer_record_request", "open").await, 1);
+    assert!(count("offer_examination", "met").await > 50);
 }

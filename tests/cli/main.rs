@@ -4,6 +4,7 @@
 mod accounts;
 mod demo;
 mod files;
+mod limits;
 mod place;
 mod record;
 mod service;

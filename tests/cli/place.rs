@@ -77,6 +77,20 @@ impl Place {
         on_server(&self.url(), sql);
     }
 
+    /// A number that the database answers.
+    pub(crate) fn count(&self, sql: &str) -> i64 {
+        let (url, sql) = (self.url(), sqlx::AssertSqlSafe(sql.to_owned()));
+        tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap().block_on(async {
+            if url.starts_with("sqlite:") {
+                let mut connection = sqlx::SqliteConnection::connect(&url).await.unwrap();
+                sqlx::query_scalar(sql).fetch_one(&mut connection).await.unwrap()
+            } else {
+                let mut connection = sqlx::PgConnection::connect(&url).await.unwrap();
+                sqlx::query_scalar(sql).fetch_one(&mut connection).await.unwrap()
+            }
+        })
+    }
+
     /// Runs the program to its end.
     pub(crate) fn run(&self, arguments: &[&str]) -> Done {
         done(&self.command(arguments).output().unwrap())

@@ -6,6 +6,7 @@ use doseward::model::facts::agent::Agent;
 use doseward::model::facts::control::Task;
 use doseward::model::facts::group::Group;
 use doseward::model::facts::laboratory::LabReportDraft;
+use doseward::model::facts::letter::Letter;
 use doseward::model::facts::site::Site;
 use doseward::model::facts::worker::{Assignment, MedicalGround};
 use doseward::model::identifiers::{AccountId, SiteId};
@@ -18,6 +19,7 @@ use doseward::registry::recording::{self, Recorded};
 use doseward::registry::refusal::Refusal;
 use doseward::registry::writer::Registry;
 use serde_json::{Value, json};
+use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 /// Whoever may record everything.
@@ -101,6 +103,19 @@ pub(crate) fn event_body(reference: &str, samples: usize) -> Value {
         })
         .collect();
     json!({"reference": reference, "sampled_by": "A. Tester", "samples": samples})
+}
+
+/// A letter about the first report, with a text of its own.
+pub(crate) async fn letter(registry: &Registry, plant: &Plant, text: &str) {
+    let check: String = Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect();
+    let letter = json!({"worker_id": plant.worker.to_string(), "agent_code": "test_dust", "body": text,
+        "says": {"name": "Ilka Moorhen", "site_name": "Works NORTH", "agent_name": "Test dust", "results": []},
+        "sha256": check, "issued_on": "2026-03-02", "issued_by": Uuid::from_u128(7).to_string(), "basis": [1]});
+    let letter = Letter::parse(&letter).unwrap();
+    let mut change = registry.begin_plain(&recorder()).await.unwrap();
+    let scope = change.everything();
+    change.add(&scope, Some(SiteId(plant.site)), None, letter).await.unwrap();
+    registry.commit(change, None).await.unwrap();
 }
 
 /// Numbers that look random and are the same on every run (the xorshift of G. Marsaglia, 2003, J. Stat. Softw. 8(14)).

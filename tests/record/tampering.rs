@@ -23,9 +23,13 @@ struct Record {
 
 impl Record {
     async fn make() -> Self {
+        Self::of(async |registry| drop(plant::history(registry).await)).await
+    }
+
+    async fn of(history: impl AsyncFn(&Registry)) -> Self {
         let fresh = Fresh::make().await;
         let registry = fresh.registry().await;
-        plant::history(&registry).await;
+        history(&registry).await;
         let mut tx = registry.database.read().await.unwrap();
         let everything = Scope::everything(AccountId(Uuid::nil()));
         let all = Reading { medical: true, limit: 1000, ..Reading::default() };
@@ -249,18 +253,16 @@ async fn a_tail_that_is_cut_off_is_found_by_the_versions_it_leaves() {
     assert_eq!(fault.position, last.envelope.position);
 }
 
-#[tokio::test]
-async fn a_chain_rewritten_with_right_hashes_is_found_by_the_version_it_belies() {
-    let record = Record::make().await;
+/// Rewrites an entry's image and every hash after it in its chain, as somebody would who knows how the journal is made.
+async fn rewrite(record: &Record, first: usize, other: impl Fn(&str) -> String) {
     let database = record.database();
-    let first = record.entries.iter().position(|entry| entry.envelope.kind == "exposure_group").unwrap_or(2);
     let chain = record.entries[first].envelope.chain.clone();
     let mut previous = record.entries[first].previous_hash.clone();
     for (n, entry) in record.entries.iter().enumerate().skip(first).filter(|(_, e)| e.envelope.chain == chain)
     {
         let mut image = entry.image.clone().unwrap();
         if n == first {
-            image = image.replace("G1", "G7");
+            image = other(&image);
         }
         let digest = digest_of(entry.salt.as_ref().unwrap(), &image);
         let hash = hash_of(&previous, &entry.envelope, &digest);
@@ -277,7 +279,61 @@ async fn a_chain_rewritten_with_right_hashes_is_found_by_the_version_it_belies()
     let head = fresh::bytes(database, &previous);
     by_the_back_door(database, format!("UPDATE journal_chain SET head = {head} WHERE chain = '{chain}'"))
         .await;
+}
+
+#[tokio::test]
+async fn a_chain_rewritten_with_right_hashes_is_found_by_the_version_it_belies() {
+    let record = Record::make().await;
+    let first = record.entries.iter().position(|entry| entry.envelope.kind == "exposure_group").unwrap_or(2);
+    rewrite(&record, first, |image| image.replace("G1", "G7")).await;
     let fault = record.verified().await.first_fault.unwrap();
     assert_eq!(fault.position, record.entries[first].envelope.position);
     assert!(fault.what.contains("fact"), "{}", fault.what);
+}
+
+/// Two letters, and which entries brought them.
+async fn with_letters() -> (Record, Vec<usize>) {
+    let record = Record::of(async |registry| {
+        let plant = plant::history(registry).await;
+        for text in ["<p>You breathed 2.1 ug/m3.</p>", "<p>You breathed 2.2 ug/m3.</p>"] {
+            plant::letter(registry, &plant, text).await;
+        }
+    })
+    .await;
+    let letters = record.entries.iter().enumerate().filter(|(_, entry)| entry.envelope.kind == "letter");
+    let letters: Vec<usize> = letters.map(|(n, _)| n).collect();
+    assert_eq!(letters.len(), 2);
+    assert!(record.verified().await.sound);
+    (record, letters)
+}
+
+#[tokio::test]
+async fn a_letter_whose_text_was_changed_is_named_by_its_check_value() {
+    let (record, letters) = with_letters().await;
+    let first = &record.entries[letters[0]];
+    let named = format!("the check value of letter {}", first.envelope.subject);
+    // Both texts, in their versions alone.
+    by_the_back_door(record.database(), "UPDATE letter SET body = replace(body, 'breathed 2', 'breathed 1')")
+        .await;
+    let fault = record.verified().await.first_fault.unwrap();
+    assert_eq!(fault.position, first.envelope.position);
+    assert!(fault.what.starts_with(&named), "{}", fault.what);
+    // The journal told the same story with right hashes: the paper in the worker's hand still does not.
+    for n in &letters {
+        rewrite(&record, *n, |image| image.replace("breathed 2", "breathed 1")).await;
+    }
+    let fault = record.verified().await.first_fault.unwrap();
+    assert_eq!(fault.position, first.envelope.position);
+    assert!(fault.what.starts_with(&named), "{}", fault.what);
+}
+
+#[tokio::test]
+async fn of_several_letters_the_first_that_differs_is_named() {
+    let (record, letters) = with_letters().await;
+    let second = &record.entries[letters[1]];
+    let sql = "UPDATE letter SET body = replace(body, 'breathed 2.2', 'breathed 0.2')";
+    by_the_back_door(record.database(), sql).await;
+    let fault = record.verified().await.first_fault.unwrap();
+    assert_eq!(fault.position, second.envelope.position);
+    assert!(fault.what.contains(&second.envelope.subject.to_string()), "{}", fault.what);
 }

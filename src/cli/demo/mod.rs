@@ -2,8 +2,8 @@
 
 mod desk;
 mod directory;
-mod examinations;
 mod load;
+mod office;
 mod people;
 mod seed;
 mod tour;
@@ -58,8 +58,12 @@ pub async fn run(settings: &Settings, options: Options) -> Result<(), Failure> {
         let waiting = progress::spinner();
         session.registry.settle().await?;
         waiting.finish_and_clear();
-        let offered = examinations::offer(&desk).await?;
-        println!("The physician has offered {offered} examinations; the others are owed.");
+        let done = office::work(&desk, &session.registry, &note.names).await?;
+        println!(
+            "{} first examinations were offered and {} followed them; {} letters, {} notices and other duties are done.",
+            done.offered, done.followed, done.letters, done.others
+        );
+        println!("What is late, declined, waived or still to come was left so.");
         directory.keep(&note)?;
     } else {
         println!("It is loaded already (--fresh would load it anew).");

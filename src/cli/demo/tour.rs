@@ -103,7 +103,7 @@ impl Guide<'_> {
         let first_site = site.split(',').next().unwrap_or_default().trim();
         let (before, after) = path.split_once("{id}").unwrap_or((path, ""));
         let kind = match before.trim_end_matches(['/', '=']).rsplit(['/', '?']).next() {
-            Some("sites") => "site",
+            Some("sites" | "site_id") => "site",
             Some("groups") => "group",
             Some("tasks") => "task",
             Some("workers" | "worker_id") => "worker",
@@ -199,6 +199,7 @@ mod tests {
         assert_eq!(filled("/duties?worker_id={id}", "`QR-1201`"), ["/duties?worker_id=w"]);
         assert_eq!(filled("/shift-averages?group_id={ALD-MNT}&a=b", ""), ["/shift-averages?group_id=g&a=b"]);
         assert_eq!(filled("/sites/{id}/lab-reports", ""), ["/sites/s/lab-reports"]);
+        assert_eq!(filled("/duties?site_id={id}", ""), ["/duties?site_id=s"]);
     }
 
     #[test]

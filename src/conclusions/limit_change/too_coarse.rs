@@ -1,8 +1,10 @@
 //! Whether a group's averages are too coarse to tell how they lie to a proposed level, and how long samples must run that can.
 
 use crate::conclusions::evidence::SampleEvidence;
-use crate::conclusions::limit_change::supposed::Proposed;
+use crate::conclusions::limit_change::proposal::Proposed;
+use crate::conclusions::limit_change::view::OTHER_CRITERION;
 use crate::conclusions::limits::AgentEvidence;
+use crate::conclusions::noise_criterion::{criterion_met, level_by};
 use crate::conclusions::sampled_air::sampled_air;
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::StandingUse;
@@ -14,7 +16,7 @@ use crate::model::rounding::significant;
 use crate::model::unit::Unit;
 use crate::record;
 use chrono::NaiveDate;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A planned sample should tell a tenth of the level (common practice, no source).
 const TENTH: f64 = 0.1;
@@ -32,6 +34,10 @@ record! {
         minutes_for_a_tenth: f64,
         /// Whether those first minutes are more than the shift has: a higher flow or a lower reporting limit is needed.
         longer_than_the_shift: bool,
+        /// Minutes of the short-term limit, which no sample may be longer than.
+        window_minutes: Option<f64>,
+        /// Whether those first minutes are more than these.
+        longer_than_the_window: Option<bool>,
     }
 }
 
@@ -46,6 +52,17 @@ pub struct TooCoarse {
     pub part_sampled: bool,
     /// How long to sample.
     pub needed: Option<SamplingNeeded>,
+    /// Why, in words of the table of flags.
+    pub flags: Vec<&'static str>,
+}
+
+/// How many minutes a sample has.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct MinutesAtHand {
+    /// Those of the shift.
+    pub shift: f64,
+    /// Those of a short-term limit.
+    pub window: Option<f64>,
 }
 
 fn answer(proposed: &Proposed, twa: Measured) -> Answer {
@@ -63,9 +80,12 @@ pub fn too_coarse(
     agent: &AgentEvidence,
     proposed: &Proposed,
 ) -> Option<TooCoarse> {
-    let counting: Vec<(&ShiftTwa, Measured)> = shifts
-        .iter()
-        .filter(|shift| shift.uses.standing == StandingUse::Counts && holds(shift.shift_date))
+    let counting =
+        shifts.iter().filter(|shift| shift.uses.standing == StandingUse::Counts && holds(shift.shift_date));
+    if agent.is_noise() {
+        return too_coarse_noise(counting, proposed);
+    }
+    let counting: Vec<(&ShiftTwa, Measured)> = counting
         .filter_map(|shift| Some((shift, agent.convert(shift.compared()?, shift.unit, proposed.unit)?)))
         .collect();
     let coarse: Vec<&ShiftTwa> = counting
@@ -78,8 +98,9 @@ pub fn too_coarse(
     }
     let of = |shift: &&ShiftTwa| {
         let ids: BTreeSet<_> = shift.samples.iter().map(|sample| sample.sample_id.0).collect();
+        let needs = MinutesAtHand { shift: shift.shift_minutes, window: None };
         let taken = samples.iter().filter(move |found| ids.contains(&found.sample.id));
-        taken.filter_map(|found| needed(found, shift.shift_minutes, agent, proposed)).collect::<Vec<_>>()
+        taken.filter_map(|found| needed(found, needs, agent, proposed)).collect::<Vec<_>>()
     };
     let needed = coarse.iter().flat_map(of).max_by(|one, other| one.minutes.total_cmp(&other.minutes));
     Some(TooCoarse {
@@ -87,12 +108,44 @@ pub fn too_coarse(
         of: counting.len(),
         part_sampled: coarse.iter().any(|shift| shift.part_sampled),
         needed,
+        flags: Vec::new(),
     })
 }
 
-fn needed(
+/// The same of noise: a worker's shift is one, whatever criteria were read of it, and no minutes of a pump help.
+fn too_coarse_noise<'s>(
+    counting: impl Iterator<Item = &'s ShiftTwa>,
+    proposed: &Proposed,
+) -> Option<TooCoarse> {
+    let wanted = criterion_met(proposed.authority.as_str(), proposed.kind);
+    let mut by_shift: BTreeMap<_, Vec<&ShiftTwa>> = BTreeMap::new();
+    for shift in counting.filter(|shift| shift.unit == proposed.unit && shift.twa.is_some()) {
+        by_shift.entry((shift.event, shift.shift_date, shift.worker)).or_default().push(shift);
+    }
+    let read = |shifts: &[&ShiftTwa], criterion| {
+        shifts.iter().find(|shift| shift.criterion == Some(criterion)).and_then(|shift| shift.compared())
+    };
+    let coarse: Vec<&Vec<&ShiftTwa>> = by_shift
+        .values()
+        .filter(|shifts| {
+            let level = level_by(wanted, |criterion| read(shifts, criterion));
+            level.is_none_or(|level| answer(proposed, level) == Answer::CannotTell)
+        })
+        .collect();
+    let other = coarse.iter().any(|shifts| read(shifts, wanted).is_none());
+    (!coarse.is_empty()).then(|| TooCoarse {
+        cannot_tell: coarse.len(),
+        of: by_shift.len(),
+        part_sampled: coarse.iter().any(|shifts| shifts.iter().any(|shift| shift.part_sampled)),
+        needed: None,
+        flags: if other { vec![OTHER_CRITERION] } else { Vec::new() },
+    })
+}
+
+/// How long a sample like this one must run; `None` where no volume or reporting limit is known.
+pub(super) fn needed(
     found: &SampleEvidence,
-    shift_minutes: f64,
+    has: MinutesAtHand,
     agent: &AgentEvidence,
     proposed: &Proposed,
 ) -> Option<SamplingNeeded> {
@@ -122,6 +175,8 @@ fn needed(
         flow: Quantity::computed(Measured::Value(flow), Unit::LPerMin),
         minutes: enough,
         minutes_for_a_tenth: minutes(TENTH)?,
-        longer_than_the_shift: enough > shift_minutes,
+        longer_than_the_shift: enough > has.shift,
+        window_minutes: has.window,
+        longer_than_the_window: has.window.map(|window| enough > window),
     })
 }

@@ -8,8 +8,9 @@ use crate::model::facts::sampling::Position;
 use crate::model::identifiers::{ControlId, GroupId, SiteId, TaskId, WorkerId};
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
-use crate::record;
 use crate::surveillance::level::Level;
+use crate::surveillance::short_term::ShortTermLevel;
+use crate::{record, words};
 
 /// A sentence that stands with every answer.
 pub const WORDS: &str = "Existing results read as if the proposed level had held on every date; nothing is stored. It says \
@@ -19,8 +20,30 @@ pub const MAKES_NO_CLAUSE: &str = "authority_makes_no_clause";
 /// No limit of the authority and kind is in force today.
 pub const NO_LIMIT_NOW: &str = "no_limit_now";
 
-/// Every flag of a preview with its meaning.
+/// Controls are judged by what remains over a shift.
+pub const CONTROLS_NOT_READ: &str = "controls_not_read";
+/// A sample that is longer than the minutes of the limit.
+pub const SAMPLE_LONGER_THAN_WINDOW: &str = "sample_longer_than_window";
+/// A result below a reporting limit that lies above the level.
+pub const REPORTING_LIMIT_TOO_HIGH: &str = "reporting_limit_too_high";
+/// Noise that was read by another criterion than the level is met by.
+pub const OTHER_CRITERION: &str = "noise_by_other_criterion";
+
+/// Every flag of a preview with its meaning, but for one that results have too.
 pub const FLAGS: &[(&str, &str)] = &[
+    (
+        CONTROLS_NOT_READ,
+        "What remains with a control is told against 8-hour levels of substances: nothing is said of controls here.",
+    ),
+    (
+        SAMPLE_LONGER_THAN_WINDOW,
+        "Samples ran longer than the limit is averaged over: they show that it was reached, and never that it was not.",
+    ),
+    (
+        OTHER_CRITERION,
+        "Noise was not read by the criterion that this level is met by: the action level with the threshold of 80 dBA, \
+         the limit with that of 90.",
+    ),
     (MAKES_NO_CLAUSE, "The proposed limit is not the law's: it triggers nobody by a clause of the law."),
     (NO_LIMIT_NOW, "The authority has no limit of this kind in force today."),
 ];
@@ -32,7 +55,7 @@ record! {
         site_id: SiteId,
         /// The group.
         group_id: GroupId,
-        /// 8-hour averages of the present era that cannot tell.
+        /// 8-hour averages of the present era that cannot tell; for a limit over minutes, shifts with such samples.
         cannot_tell: i64,
         /// All of them that count.
         of: i64,
@@ -40,6 +63,52 @@ record! {
         part_sampled: bool,
         /// How long to sample; absent where no volume or reporting limit is known.
         sampling_needed: Option<SamplingNeeded>,
+        /// Why they cannot.
+        flags: Vec<String>,
+    }
+}
+
+words! {
+    /// Where a group stands, by its 8-hour or its short-term average.
+    pub enum Stands {
+        /// No round has told yet.
+        Unknown = "unknown",
+        /// At or below the limit.
+        AtOrBelowLimit = "at_or_below_limit",
+        /// Below a limit over minutes that the standard reads at or above it.
+        BelowLimit = "below_limit",
+        /// Below the action level.
+        BelowActionLevel = "below_action_level",
+        /// At or above the action level.
+        AtOrAboveActionLevel = "at_or_above_action_level",
+        /// At or above a limit over minutes that the standard reads so.
+        AtOrAboveLimit = "at_or_above_limit",
+        /// Above the limit.
+        AboveLimit = "above_limit",
+    }
+}
+
+impl From<Level> for Stands {
+    fn from(level: Level) -> Self {
+        match level {
+            Level::Unknown => Self::Unknown,
+            Level::AtOrBelowLimit => Self::AtOrBelowLimit,
+            Level::BelowActionLevel => Self::BelowActionLevel,
+            Level::AtOrAboveActionLevel => Self::AtOrAboveActionLevel,
+            Level::AboveLimit => Self::AboveLimit,
+        }
+    }
+}
+
+impl From<ShortTermLevel> for Stands {
+    fn from(level: ShortTermLevel) -> Self {
+        match level {
+            ShortTermLevel::Unknown => Self::Unknown,
+            ShortTermLevel::AtOrBelowLimit => Self::AtOrBelowLimit,
+            ShortTermLevel::BelowLimit => Self::BelowLimit,
+            ShortTermLevel::AtOrAboveLimit => Self::AtOrAboveLimit,
+            ShortTermLevel::AboveLimit => Self::AboveLimit,
+        }
     }
 }
 
@@ -47,9 +116,9 @@ record! {
     /// Groups that stand alike now and would stand alike.
     pub struct StandingsAlike {
         /// Where they stand.
-        now: Level,
+        now: Stands,
         /// Where they would stand.
-        proposed: Level,
+        proposed: Stands,
         /// How many.
         count: i64,
         /// The groups, in order of site and group.
@@ -122,6 +191,8 @@ record! {
         kind: LimitKind,
         /// The proposed number.
         proposed: Quantity,
+        /// Minutes that a short-term limit is averaged over.
+        averaging_minutes: Option<i64>,
         /// Under this body of law alone.
         rule_set: Option<RuleSet>,
         /// Groups whose data are too coarse to tell: read these first.

@@ -101,6 +101,13 @@ words! {
     }
 }
 
+impl LimitKind {
+    /// Whether it is read against averages over minutes, and not against those of a shift.
+    pub fn is_short_term(self) -> bool {
+        matches!(self, Self::Stel | Self::Excursion | Self::Ceiling)
+    }
+}
+
 words! {
     /// How far an entry was checked against its source.
     pub enum Verification {

@@ -5,11 +5,14 @@ use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
 use crate::conclusions::era::Era;
-use crate::conclusions::limit_change::supposed::{LimitProposal, Proposed, supposed_agent, supposed_pack};
+use crate::conclusions::group_standing::StandingRules;
+use crate::conclusions::limit_change::proposal::{LimitProposal, Proposed};
+use crate::conclusions::limit_change::short_term;
+use crate::conclusions::limit_change::supposed::{supposed_agent, supposed_pack};
 use crate::conclusions::limit_change::too_coarse::too_coarse;
 use crate::conclusions::limit_change::view::{
-    CannotTellGroup, ControlNoLongerSufficient, GroupOnSite, LimitChangeView, MAKES_NO_CLAUSE, NO_LIMIT_NOW,
-    NewlyTriggered, StandingsAlike, WORDS,
+    CONTROLS_NOT_READ, CannotTellGroup, ControlNoLongerSufficient, GroupOnSite, LimitChangeView,
+    MAKES_NO_CLAUSE, NO_LIMIT_NOW, NewlyTriggered, StandingsAlike, Stands, WORDS,
 };
 use crate::conclusions::verdict::view::VerdictView;
 use crate::hygiene::sufficiency::Sufficiency;
@@ -34,12 +37,12 @@ use crate::store::samples::{agents_of_group, agents_of_task, workers_of_group};
 use crate::store::tables::{Key, Stored};
 use crate::store::versions::{self, AsOf, Where};
 use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
-use crate::surveillance::level::Level;
+use crate::surveillance::level::{Level, Levels};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
-type Groups = BTreeMap<(SiteId, Uuid), Level>;
+type Groups = BTreeMap<(SiteId, Uuid), Stands>;
 type Sufficient = BTreeMap<(SiteId, TaskId, ControlId, &'static str), (VerdictView, Sufficiency)>;
 
 /// What a proposed limit would change.
@@ -58,14 +61,17 @@ pub async fn preview(
     let agent = gather::agents::agent(tx, as_of, code).await?;
     let agent =
         agent.ok_or_else(|| Refusal::fault("/agent_code", format!("is no agent that is known: {code}")))?;
-    let proposed = Proposed::of(proposal, &agent).map_err(Refusal::Faults)?;
+    let proposed = Proposed::of(proposal, &agent, as_of.date).map_err(Refusal::Faults)?;
     let places = places(tx, as_of, &scope, code).await?;
     let workers = workers(tx, as_of, &places).await?;
 
     let mut sight = Sight::of_now(tx, as_of);
     let pack = supposed_pack(&*sight.pack().await?, &agent, &proposed, as_of.date);
     let (standing_now, _) = standings(&mut sight, &places, &proposed, code).await?;
-    let sufficient_now = sufficient(&mut sight, &places, code).await?;
+    // What remains with a control is told against the 8-hour levels of a substance alone.
+    let of_controls = !proposed.kind.is_short_term() && !agent.is_noise();
+    let read_controls = if of_controls { places.as_slice() } else { &[] };
+    let sufficient_now = sufficient(&mut sight, read_controls, code).await?;
     let mut clauses_now: BTreeMap<Uuid, WorkerClauses> = BTreeMap::new();
     for worker in &workers {
         clauses_now.insert(*worker, worker_clauses(&mut sight, now, *worker, code).await?);
@@ -78,7 +84,7 @@ pub async fn preview(
 
     let mut sight = Sight::supposing(tx, as_of, supposed_agent(&agent, &proposed), pack);
     let (standing_then, cannot_tell) = standings(&mut sight, &places, &proposed, code).await?;
-    let sufficient_then = sufficient(&mut sight, &places, code).await?;
+    let sufficient_then = sufficient(&mut sight, read_controls, code).await?;
     let mut newly: Vec<(Uuid, bool, WorkerClause)> = Vec::new();
     for (worker, before) in &clauses_now {
         let then = worker_clauses(&mut sight, now, *worker, code).await?;
@@ -109,11 +115,15 @@ pub async fn preview(
     if !has_limit_now {
         flags.push(NO_LIMIT_NOW.to_owned());
     }
+    if !of_controls {
+        flags.push(CONTROLS_NOT_READ.to_owned());
+    }
     Ok(LimitChangeView {
         agent_code: proposal.agent_code.clone(),
         authority: proposed.authority.clone(),
         kind: proposed.kind,
         proposed: Quantity::computed(Measured::Value(proposed.value), proposed.unit),
+        averaging_minutes: proposed.window,
         rule_set: proposed.only,
         cannot_tell,
         standings: alike(&standing_now, &standing_then),
@@ -170,16 +180,30 @@ async fn standings(
     };
     for &(site, group) in places {
         let Some(known) = sight.knowledge(group, code, Asked::default()).await? else { continue };
-        let of = known.conclusion.standings.iter().find(|of| of.authority == proposed.authority);
-        let stands = of.and_then(|of| of.on(today)).map_or(Level::Unknown, |change| change.level);
-        groups.insert((site, group), stands);
-        if stands >= reached {
-            continue;
-        }
         let era = era_of(&known, today);
         let holds = |date| era.as_ref().is_none_or(|era| era.holds(date));
         let shifts = &known.conclusion.shifts;
-        if let Some(found) = too_coarse(shifts, holds, &known.samples, &agent, proposed) {
+        let (stands, found) = if proposed.kind.is_short_term() {
+            let (pack, working_days) = (sight.pack().await?, sight.working_days(site).await?);
+            let rules = StandingRules { pack: &pack, of_others: &[], working_days: &working_days };
+            let authority = proposed.authority.as_str();
+            let read = short_term::reading(&known.group, &known.conclusion, &agent, authority, rules, today);
+            let only_above = read.is_none_or(|read| read.limit.only_above);
+            let reached = read.is_some_and(|read| {
+                read.stands.is_reached() && Levels::is(Some(read.limit.value), proposed.value)
+            });
+            let coarse = (!reached)
+                .then(|| short_term::too_coarse(shifts, holds, &known.samples, &agent, proposed, only_above));
+            (read.map_or(Stands::Unknown, |read| read.stands.into()), coarse.flatten())
+        } else {
+            let of = known.conclusion.standings.iter().find(|of| of.authority == proposed.authority);
+            let stands = of.and_then(|of| of.on(today)).map_or(Level::Unknown, |change| change.level);
+            let coarse =
+                (stands < reached).then(|| too_coarse(shifts, holds, &known.samples, &agent, proposed));
+            (stands.into(), coarse.flatten())
+        };
+        groups.insert((site, group), stands);
+        if let Some(found) = found {
             let number = |count: usize| i64::try_from(count).unwrap_or(i64::MAX);
             coarse.push(CannotTellGroup {
                 site_id: site,
@@ -188,6 +212,7 @@ async fn standings(
                 of: number(found.of),
                 part_sampled: found.part_sampled,
                 sampling_needed: found.needed,
+                flags: found.flags.into_iter().map(str::to_owned).collect(),
             });
         }
     }
@@ -248,9 +273,9 @@ fn no_longer(now: Sufficient, then: &Sufficient) -> Vec<ControlNoLongerSufficien
 }
 
 fn alike(now: &Groups, then: &Groups) -> Vec<StandingsAlike> {
-    let mut found: BTreeMap<(Level, Level), Vec<GroupOnSite>> = BTreeMap::new();
+    let mut found: BTreeMap<(Stands, Stands), Vec<GroupOnSite>> = BTreeMap::new();
     for ((site, group), level) in now {
-        let proposed = then.get(&(*site, *group)).copied().unwrap_or(Level::Unknown);
+        let proposed = then.get(&(*site, *group)).copied().unwrap_or(Stands::Unknown);
         let place = GroupOnSite { site_id: *site, group_id: GroupId(*group) };
         found.entry((*level, proposed)).or_default().push(place);
     }

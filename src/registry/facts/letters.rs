@@ -189,6 +189,11 @@ fn link(letter: &Version<Letter>) -> LetterLink {
 
 fn frozen(text: &str) -> Option<(Paper, Code)> {
     let body = Paper::new(text)?;
-    let sha256 = Code::new(&hex(&Sha256::digest(body.as_str())))?;
+    let sha256 = Code::new(&check_value(body.as_str()))?;
     Some((body, sha256))
+}
+
+/// The check value of a letter's text: the SHA-256 of its UTF-8 bytes, in hexadecimal.
+pub(crate) fn check_value(text: &str) -> String {
+    hex(&Sha256::digest(text))
 }

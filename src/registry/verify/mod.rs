@@ -4,6 +4,7 @@
 
 mod chain;
 mod conclusions;
+mod letters;
 mod rows;
 
 use crate::access::caller::Caller;

@@ -3,6 +3,7 @@
 use crate::registry::refusal::Refusal;
 use crate::registry::verify::RecordFault;
 use crate::registry::verify::chain::at;
+use crate::registry::verify::letters;
 use crate::store::backend::Tx;
 use crate::store::journal::Entry;
 use crate::store::tables::{self, Key, Table};
@@ -75,6 +76,9 @@ impl Rows {
         }
         if !ends_in_time(row) {
             return Err(at(entry, "its version does not end where the next one begins"));
+        }
+        if let Some(what) = letters::differs(&envelope.kind, row.id, &row.body) {
+            return Err(at(entry, what));
         }
         let Some(text) = &entry.image else { return Ok(()) };
         let Ok(image) = serde_json::from_str::<Value>(text) else {
