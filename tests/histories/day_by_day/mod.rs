@@ -10,21 +10,25 @@ mod entered;
 mod paragraphs;
 mod plain;
 
-use crate::stage::Stage;
+use crate::stage::{Stage, server};
 use compared::{Seen, compare};
 use doseward::registry::conclude::sight::Sight;
 use drawn::{Drawn, draw};
 use std::ops::Range;
 
-/// How many plants each of the two tests draws, which run side by side.
-const PLANTS: u64 = 200;
+/// How many plants each of the two tests draws, which run side by side; fewer on a server, where each statement takes a
+/// journey.
+const PLANTS: [u64; 2] = [200, 50];
 /// How many are entered in one request.
 const AT_ONCE: usize = 40;
 
 /// Plants on which something was wrong once, with what it was.
 const ONCE_WRONG: [(u64, &str); 7] = [
     (2, "own days at or above the level in a group without an assignment were not counted"),
-    (16, "measured at a construction site without an assignment, and no clause of construction was evaluated"),
+    (
+        16,
+        "measured at a construction site without an assignment, and no clause of construction was evaluated",
+    ),
     (45, "a shift in two groups was short until the other group's result came"),
     (58, "a shift in two groups was short until the other group's result came"),
     (7, "an own average that nobody had accepted took a day away"),
@@ -59,19 +63,24 @@ async fn check_range(usual: Range<u64>) {
     let seeds = range.map_or(usual, |(from, to)| from.parse().unwrap()..to.parse().unwrap());
     let seen = check(seeds).await;
     println!("{seen:?}");
-    assert!(seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 5), "{seen:?}");
+    assert!(
+        seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 0),
+        "{seen:?}"
+    );
 }
 
 #[tokio::test]
 async fn answers_are_those_of_a_slow_reading_day_by_day() {
-    check_range(0..PLANTS).await;
+    let plants = PLANTS[usize::from(server().is_some())];
+    check_range(0..plants).await;
 }
 
 #[tokio::test]
 async fn and_so_they_are_of_other_plants() {
     // One range is enough where it is asked for.
     if std::env::var("DOSEWARD_PLANTS").is_err() {
-        check_range(PLANTS..2 * PLANTS).await;
+        let plants = PLANTS[usize::from(server().is_some())];
+        check_range(plants..2 * plants).await;
     }
 }
 
