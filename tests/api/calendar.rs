@@ -127,7 +127,11 @@ async fn a_night_shift_is_the_date_on_which_it_starts_and_as_long_as_it_was() {
         let said =
             works.measured(&site, &sample, 2.5 * 480.0 / f64::from(i32::try_from(minutes).unwrap())).await;
         // 2 L/min.
-        assert_eq!(said["volume"], json!({"value": 2.0 * minutes as f64, "unit": "L"}), "{zone} {date}");
+        assert_eq!(
+            said["volume"],
+            json!({"value": 2.0 * f64::from(i32::try_from(minutes).unwrap()), "unit": "L"}),
+            "{zone} {date}"
+        );
         let averages = works.averages(&worker).await;
         assert_eq!(averages.len(), 1);
         assert_eq!(averages[0].0, date);

@@ -66,7 +66,7 @@ pub(crate) async fn compare(
         let person = Expected::of(drawn, worker);
         let history = read(format!("/workers/{id}/history?agent_code={code}")).await;
         person.history(&history, &mut differences, seen);
-        let clauses = if drawn.seed % ROUTED == 0 {
+        let clauses = if drawn.seed.is_multiple_of(ROUTED) {
             read(format!("/workers/{id}/surveillance?agent_code={code}")).await
         } else {
             let code = Code::new(code).unwrap();

