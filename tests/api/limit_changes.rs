@@ -256,9 +256,9 @@ fn air(minutes: u32, covers: &str) -> Value {
         "flow_before": flow, "flow_after": flow, "runs": [{"start": "2026-02-03T07:00:00-07:00", "end": end}]})
 }
 
-fn in_air(value: Value, limit: f64) -> Option<Value> {
-    Some(json!({"agent_code": "formaldehyde", "concentration": value, "blank_corrected": "yes",
-        "reporting_limit": {"value": limit, "unit": "[ppm]"}}))
+fn in_air(value: &Value, limit: f64) -> Value {
+    json!({"agent_code": "formaldehyde", "concentration": value, "blank_corrected": "yes",
+        "reporting_limit": {"value": limit, "unit": "[ppm]"}})
 }
 
 // 29 CFR 1910.1048(c)(2): 2 ppm over 15 minutes; (d)(3)(iii): monitored again at or above it; (l)(1)(i): examined above it.
@@ -268,11 +268,11 @@ async fn a_short_term_limit_is_read_against_short_samples_and_names_those_too_lo
     let app = TestApp::spawn().await;
     let mut place = Place { app: &app, site: app.site("LYN").await, count: 0 };
     let ppm = |value: f64| json!({"value": value, "unit": "[ppm]"});
-    let (peak, one) = place.group("PEAK", air(15, "short_term"), in_air(ppm(1.5), 0.1)).await;
-    let (long, _) = place.group("LONG", air(480, "shift"), in_air(ppm(0.3), 0.1)).await;
+    let (peak, one) = place.group("PEAK", air(15, "short_term"), Some(in_air(&ppm(1.5), 0.1))).await;
+    let (long, _) = place.group("LONG", air(480, "shift"), Some(in_air(&ppm(0.3), 0.1))).await;
     let below = json!({"comparator": "<", "value": 1.4, "unit": "[ppm]"});
-    let (vague, _) = place.group("VAGUE", air(15, "short_term"), in_air(below, 1.4)).await;
-    let (half, four) = place.group("HALF", air(30, "short_term"), in_air(ppm(1.2), 0.1)).await;
+    let (vague, _) = place.group("VAGUE", air(15, "short_term"), Some(in_air(&below, 1.4))).await;
+    let (half, four) = place.group("HALF", air(30, "short_term"), Some(in_air(&ppm(1.2), 0.1))).await;
 
     let stel = json!({"agent_code": "formaldehyde", "kind": "stel", "value": ppm(1.0)});
     let found = place.ask(stel.clone()).await;

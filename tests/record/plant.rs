@@ -20,6 +20,7 @@ use doseward::registry::refusal::Refusal;
 use doseward::registry::writer::Registry;
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha256};
+use std::fmt::Write as _;
 use uuid::Uuid;
 
 /// Whoever may record everything.
@@ -107,7 +108,10 @@ pub(crate) fn event_body(reference: &str, samples: usize) -> Value {
 
 /// A letter about the first report, with a text of its own.
 pub(crate) async fn letter(registry: &Registry, plant: &Plant, text: &str) {
-    let check: String = Sha256::digest(text).iter().map(|byte| format!("{byte:02x}")).collect();
+    let check = Sha256::digest(text).iter().fold(String::new(), |mut check, byte| {
+        write!(check, "{byte:02x}").unwrap();
+        check
+    });
     let letter = json!({"worker_id": plant.worker.to_string(), "agent_code": "test_dust", "body": text,
         "says": {"name": "Ilka Moorhen", "site_name": "Works NORTH", "agent_name": "Test dust", "results": []},
         "sha256": check, "issued_on": "2026-03-02", "issued_by": Uuid::from_u128(7).to_string(), "basis": [1]});

@@ -23,7 +23,10 @@ struct Record {
 
 impl Record {
     async fn make() -> Self {
-        Self::of(async |registry| drop(plant::history(registry).await)).await
+        Self::of(async |registry| {
+            plant::history(registry).await;
+        })
+        .await
     }
 
     async fn of(history: impl AsyncFn(&Registry)) -> Self {

@@ -161,7 +161,9 @@ fn sampling(needed: &SamplingNeeded) -> String {
         _ => needed.longer_than_the_shift.then(|| "the shift is shorter".to_owned()),
     };
     if let Some(there) = there {
-        line.push_str(&format!("; {there}: draw more air, or ask for a lower reporting limit"));
+        line.push_str("; ");
+        line.push_str(&there);
+        line.push_str(": draw more air, or ask for a lower reporting limit");
     }
     line
 }
