@@ -107,6 +107,10 @@ fn initial_monitoring_is_owed_by_the_date_of_the_text_or_when_it_was_learned() {
     assert_eq!(expected("benzene", "2024-01-30").shown(AGAIN), ["MT120 2024-02-29"]);
     // 1910.1051(d)(2)(i): within 60 days.
     assert_eq!(expected("butadiene_1_3", "2026-01-05").shown(AGAIN), ["MT143 2026-03-06"]);
+    // 1926.1101(f)(2)(i): immediately before or at the start of the operation.
+    let asbestos = Group::new("asbestos", CONSTRUCTION, &[])
+        .with(|facts| facts.expected.as_mut().unwrap().from = Some(date("2026-01-05")));
+    assert_eq!(asbestos.shown(AGAIN), ["MT202 2026-01-05"]);
     // 1910.1026(d)(1)-(3), 1910.1025(d)(2)-(4): no date.
     assert_eq!(expected("chromium_vi", "2026-01-05").shown(AGAIN), ["MT001 2026-06-01 learned"]);
     assert_eq!(expected("lead", "2026-01-05").shown(AGAIN), ["MT196 2026-06-01 learned"]);
@@ -305,7 +309,7 @@ fn a_plan_is_owed_above_the_limit_where_a_row_asks_until_the_standing_falls() {
     let plans = |agent, rounds: &[(&str, &str, &str)]| {
         Group::new(agent, GENERAL, rounds).shown(DutyKind::WrittenPlan)
     };
-    // 29 CFR 1910.1025(e)(3)(i), from memory; no date in the text.
+    // 29 CFR 1910.1025(e)(3)(i); no date in the text.
     assert_eq!(plans("lead", &[("2026-01-12", "8h", "60")]), ["CT35 2026-06-01 learned"]);
     assert_eq!(plans("lead", &[("2026-01-12", "8h", "50")]), [""; 0]);
     // 1910.1026 has no such paragraph.
@@ -316,7 +320,7 @@ fn a_plan_is_owed_above_the_limit_where_a_row_asks_until_the_standing_falls() {
     let mut again = down.to_vec();
     again.push(("2026-03-02", "8h", "60"));
     assert_eq!(plans("lead", &again), ["CT35 2026-06-01 learned"]);
-    // 1910.1047(f)(2)(i), from memory: the excursion limit as well.
+    // 1910.1047(f)(2)(i): the excursion limit as well.
     assert_eq!(plans("ethylene_oxide", &[("2026-01-12", "short", "5.1")]), ["CT43 2026-06-01 learned"]);
     // 1910.1051(g): a goal programme above the action level, not at it.
     assert_eq!(plans("butadiene_1_3", &[("2026-01-12", "8h", "0.5")]), [""; 0]);
@@ -361,7 +365,7 @@ fn a_listed_task_is_presumed_above_the_limit_until_a_round_tells() {
         Group::new("lead", rule_set, rounds).with(|facts| facts.conditions = vec![condition])
     };
     let task = || condition(ConditionKind::ListedTask, None, None);
-    // 29 CFR 1926.62(d)(2); the plan of (e)(2)(i), from memory, before the job begins.
+    // 29 CFR 1926.62(d)(2); the plan of (e)(2)(i), before the job begins.
     let presumed = group(CONSTRUCTION, &[], task());
     assert_eq!(presumed.shown(AGAIN), ["MT197 2026-06-01 learned presumed_above_limit"]);
     assert_eq!(presumed.shown(DutyKind::WrittenPlan), ["CT36 2026-06-01 learned"]);

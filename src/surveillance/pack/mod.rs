@@ -237,7 +237,7 @@ mod tests {
         assert_eq!(chromium[0].averaging_minutes, Some(480));
         assert_eq!(chromium[1].kind, LimitKind::ActionLevel);
         assert_eq!(chromium[1].value.number_in(Unit::UgPerM3), Some(2.5));
-        assert_eq!(chromium[5].verification, Some(Verification::Mixed));
+        assert_eq!(chromium[5].verification, Some(Verification::Verified));
         assert_eq!(chromium[5].rule_sets, Some(vec![RuleSet::UsMaritime]));
     }
 
