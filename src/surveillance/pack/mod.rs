@@ -199,7 +199,7 @@ mod tests {
             pack.respirators.len(),
             pack.controls.len(),
         ];
-        assert_eq!(counts, [118, 78, 211, 32, 48]);
+        assert_eq!(counts, [118, 78, 230, 32, 58]);
         assert_eq!(pack.records.len(), 73);
         assert_eq!(pack.covers.len(), 3);
     }
