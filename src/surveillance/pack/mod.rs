@@ -199,8 +199,8 @@ mod tests {
             pack.respirators.len(),
             pack.controls.len(),
         ];
-        assert_eq!(counts, [118, 78, 230, 32, 58]);
-        assert_eq!(pack.records.len(), 73);
+        assert_eq!(counts, [118, 84, 230, 32, 58]);
+        assert_eq!(pack.records.len(), 80);
         assert_eq!(pack.covers.len(), 3);
     }
 
