@@ -145,8 +145,10 @@ fn methylene_chloride_above_a_limit_is_examined_on_leaving_and_when_it_is_recomm
         assert_eq!(leaving(&known, row), ["2026-05-31"]);
         ground(&mut known, Recommendation, "2026-03-05", None);
         assert!(of(&known, row).contains(&("recommendation-2026-03-05".into(), "2026-03-05".into())));
-        // Less than six months before.
-        done(&mut known, row, "first", Act::Completed, "2025-12-01");
+        // None where less than six months have gone by: six months after 30 November are 30 May.
+        done(&mut known, row, "first", Act::Completed, "2025-11-30");
+        assert_eq!(leaving(&known, row), ["2026-05-31"]);
+        known.examinations[0].on = date("2025-12-01");
         assert_eq!(leaving(&known, row), [""; 0]);
     }
     // (j)(1)(ii), (j)(4)(ii): whoever is at risk and asks, every year.
