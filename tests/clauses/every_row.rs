@@ -326,8 +326,8 @@ fn an_outcome_says_clause_edition_verification_and_who_decides() {
     let mut known = Known::new("noise", RuleSet::UsConstruction);
     known.days = vec![Day { twa: Some(Measured::Value(91.0)), ..Day::new(date("2026-01-05")) }];
     let view = known.finding("ST076").view(Pack::built_in(), &known.case());
-    assert_eq!((view.clause.as_str(), view.edition.as_deref()), ("29 CFR 1926.52(d)(1)", Some("C")));
-    assert_eq!(view.verification.as_str(), "mixed");
+    assert_eq!((view.clause.as_str(), view.edition.as_deref()), ("29 CFR 1926.52(d)(1)", Some("A")));
+    assert_eq!(view.verification.as_str(), "verified");
     assert_eq!(
         view.words,
         "appears to trigger surveillance; the law in force and a licensed professional decide"

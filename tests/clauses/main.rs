@@ -4,6 +4,8 @@
 
 mod case;
 mod every_row;
+mod known;
 mod model;
 mod paragraphs;
+mod particulars;
 mod programme;

@@ -161,4 +161,12 @@ pub(crate) const PARAGRAPHS: &[(&str, &str, RuleSet, Asks)] = &[
     // 1910.134(e), 1910.120(f)(2): about no agent (from memory).
     ("ST077", "respirator_use", GI, Nothing),
     ("ST078", "hazwoper", GI, Nothing),
+    // 1926.1127(l)(1)(i)(B): more than 12 months before the effective date; (l)(3)(ii), (iv); (l)(7). 1910.1027(l)(7).
+    ("ST079", "cadmium", CO, MoreThanMonths(12, "1992-12-14")),
+    ("ST080", "cadmium", CO, Ground(OtherBiological)),
+    ("ST081", "cadmium", CO, Ground(Removal)),
+    ("ST082", "cadmium", GI, Release),
+    ("ST083", "cadmium", CO, Release),
+    // 1910.1048(l)(8)(v): removed on the physician's recommendation.
+    ("ST084", "formaldehyde", GI, Ground(Removal)),
 ];

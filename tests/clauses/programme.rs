@@ -4,54 +4,15 @@
 //! given from memory.
 
 use crate::case::{Known, date, run};
+use crate::known::{OPEN, at, done, ground, of, pairs};
 use chrono::NaiveDate;
 use doseward::model::facts::group::ConditionKind::{RegulatedArea, RespiratorRequired};
 use doseward::model::facts::rule_set::RuleSet::{UsConstruction, UsGeneralIndustry};
 use doseward::model::facts::worker::MedicalGroundKind;
 use doseward::model::measured::Measured;
-use doseward::surveillance::case::{Act, Behind, Earlier, Employed, Examination, MedicalGround, Presence};
+use doseward::surveillance::case::{Act, Behind, Earlier, Employed, Presence};
 use doseward::surveillance::day_count::Day;
 use doseward::surveillance::duties::DutyKind;
-
-/// Every day at a value from a day on, for so many days.
-fn at(agent: &'static str, value: f64, from: &str, count: usize) -> Known {
-    let days =
-        run(from, count).iter().map(|on| Day { twa: Some(Measured::Value(value)), ..Day::new(on) }).collect();
-    Known { days, ..Known::new(agent, UsGeneralIndustry) }
-}
-
-fn done(known: &mut Known, trigger_id: &str, occasion: &str, act: Act, on: &str) {
-    known.examinations.push(Examination {
-        trigger_id: trigger_id.into(),
-        occasion: occasion.into(),
-        act,
-        on: date(on),
-        behind: Behind { position: 90, site: None },
-    });
-}
-
-fn ground(known: &mut Known, kind: MedicalGroundKind, on: &str, named: Option<&str>) {
-    known.grounds.push(MedicalGround {
-        kind,
-        trigger_id: named.map(Into::into),
-        on: date(on),
-        agent_code: known.agent.into(),
-        behind: Behind { position: 91, site: None },
-    });
-}
-
-/// Occasion and due date of everything owed for a clause.
-fn of(known: &Known, trigger_id: &str) -> Vec<(String, String)> {
-    let all = known.told().into_iter().filter(|(row, ..)| row == trigger_id);
-    all.map(|(_, occasion, due_on)| (occasion, due_on)).collect()
-}
-
-fn pairs(expected: &[(&str, &str)]) -> Vec<(String, String)> {
-    expected.iter().map(|(occasion, due_on)| ((*occasion).into(), (*due_on).into())).collect()
-}
-
-/// An open assignment from here to the horizon of 1 June 2027.
-const OPEN: usize = 500;
 
 #[test]
 fn the_next_is_counted_from_the_last_that_was_offered_and_numbered_by_those_that_ended() {
@@ -274,12 +235,18 @@ fn every_release_is_an_occasion_of_its_own_with_what_follows_it() {
     done(&mut known, "ST058", "release-b", Act::Completed, "2026-02-01");
     done(&mut known, "ST058", "follow-up-release-b-1", Act::Completed, "2026-02-28");
     assert!(of(&known, "ST053").contains(&("examination-1".into(), "2027-01-10".into())));
-    // 29 CFR 1910.1027(l)(5): whoever is covered, as soon as possible after an emergency.
-    let mut cadmium = at("cadmium", 2.5, "2026-01-05", OPEN);
-    cadmium.releases = vec![release("a", "2026-03-03")];
-    assert!(of(&cadmium, "ST021").contains(&("release-a".into(), "2026-03-03".into())));
-    cadmium.days.clear();
-    assert_eq!(of(&cadmium, "ST021"), []);
+    // 29 CFR 1910.1027(l)(7)(i), 1926.1127(l)(7)(i): whoever may have been exposed, covered or not, as soon as possible.
+    for (rule_set, row, covering) in
+        [(UsGeneralIndustry, "ST082", "ST021"), (UsConstruction, "ST083", "ST025")]
+    {
+        let mut cadmium = Known { rule_set, ..at("cadmium", 2.5, "2026-01-05", OPEN) };
+        cadmium.releases = vec![release("a", "2026-03-03")];
+        assert_eq!(of(&cadmium, row), pairs(&[("release-a", "2026-03-03")]));
+        assert_eq!(of(&cadmium, covering), pairs(&[("first", "2026-02-04")]));
+        cadmium.days.clear();
+        assert_eq!(of(&cadmium, row), pairs(&[("release-a", "2026-03-03")]));
+        assert_eq!(of(&cadmium, covering), []);
+    }
 }
 
 #[test]

@@ -1,99 +1,16 @@
-//! The duties that follow from a group's monitoring: initial, additional, notices, plans, checks, presumptions.
+//! The duties that follow from a group's monitoring: initial monitoring, options, notices.
 
-use crate::made::{agent, measured, member, round};
-use chrono::NaiveDate;
+use crate::group::{CONSTRUCTION, GENERAL, Group, date};
 use doseward::model::facts::duty::DutyKind;
-use doseward::model::facts::group::ConditionKind;
 use doseward::model::facts::rule_set::RuleSet;
 use doseward::model::facts::site::MonitoringChoice;
-use doseward::model::identifiers::{EventId, GroupId, SiteId};
+use doseward::model::identifiers::EventId;
 use doseward::surveillance::calendar::WorkingDays;
-use doseward::surveillance::duties::OughtDuty;
-use doseward::surveillance::monitoring::additional::{Effect, WorkChange};
-use doseward::surveillance::monitoring::control_duties::Ventilation;
 use doseward::surveillance::monitoring::notice::Received;
-use doseward::surveillance::monitoring::owed::{DatedCondition, Expected, Facts, Owed, Question, owed};
-use doseward::surveillance::monitoring::track::Rounds;
 use doseward::surveillance::pack::Pack;
 use doseward::surveillance::pack::monitoring_rule::MonitoringRuleType;
-use doseward::surveillance::round::Round;
-use doseward::surveillance::standing;
-use doseward::surveillance::step_down::step_downs;
 use std::collections::BTreeSet;
 use uuid::Uuid;
-
-const GENERAL: RuleSet = RuleSet::UsGeneralIndustry;
-const CONSTRUCTION: RuleSet = RuleSet::UsConstruction;
-/// The day of asking.
-const TODAY: &str = "2026-06-01";
-
-fn date(text: &str) -> NaiveDate {
-    text.parse().unwrap()
-}
-
-/// A group with rounds `8h` or `short` of one value each, and whatever else is put in.
-struct Group {
-    agent: &'static str,
-    rule_set: RuleSet,
-    eight_hour: Vec<Round>,
-    short_term: Vec<Round>,
-    facts: Facts<'static>,
-    site: WorkingDays,
-}
-
-impl Group {
-    fn new(code: &'static str, rule_set: RuleSet, rounds: &[(&str, &str, &str)]) -> Self {
-        let levels = agent(code, rule_set).levels;
-        let (mut eight_hour, mut short_term) = (Vec::new(), Vec::new());
-        for (day, limb, value) in rounds {
-            let (value, accepted) = measured(value);
-            let made = round(date(day), levels, vec![member(value, accepted)]);
-            if *limb == "short" { short_term.push(made) } else { eight_hour.push(made) }
-        }
-        let expected = Expected { from: Some(date("2026-01-05")), basis: [3].into() };
-        let facts = Facts { expected: Some(expected), ..Facts::default() };
-        Self { agent: code, rule_set, eight_hour, short_term, facts, site: WorkingDays::default() }
-    }
-
-    fn with(mut self, put: impl FnOnce(&mut Facts<'static>)) -> Self {
-        put(&mut self.facts);
-        self
-    }
-
-    fn owed(&self) -> Owed {
-        let agent = agent(self.agent, self.rule_set);
-        let question = Question {
-            group: GroupId(Uuid::from_u128(1)),
-            site: SiteId(Uuid::from_u128(2)),
-            agent_code: self.agent,
-            rule_set: self.rule_set,
-            levels: agent.levels,
-            short_term_limit: agent.short_term,
-            unit: agent.unit,
-            today: date(TODAY),
-            working_days: &self.site,
-        };
-        let ways = step_downs(Pack::built_in(), self.agent, self.rule_set, agent.levels, agent.unit);
-        let facts = Facts {
-            rounds: Rounds { eight_hour: &self.eight_hour, short_term: &self.short_term },
-            standing: standing::moves(&self.eight_hour, &[], &ways, &self.site),
-            ..self.facts.clone()
-        };
-        owed(Pack::built_in(), &question, &facts)
-    }
-
-    /// Duties of a kind as `row due` and what is to be known of them; `met` with the day.
-    fn shown(&self, kind: DutyKind) -> Vec<String> {
-        self.owed().duties.iter().filter(|duty| duty.key.kind == kind).map(shown).collect()
-    }
-}
-
-fn shown(duty: &OughtDuty) -> String {
-    let met = duty.grounds.met_on.map_or(String::new(), |on| format!(" met {on}"));
-    let flags = duty.grounds.flags.join(" ");
-    let learned = if duty.grounds.due_from_learning { " learned" } else { "" };
-    format!("{} {}{learned}{met} {flags}", duty.key.trigger_id, duty.grounds.due_on).trim().to_owned()
-}
 
 const AGAIN: DutyKind = DutyKind::MonitorAgain;
 
@@ -107,6 +24,10 @@ fn initial_monitoring_is_owed_by_the_date_of_the_text_or_when_it_was_learned() {
     assert_eq!(expected("benzene", "2024-01-30").shown(AGAIN), ["MT120 2024-02-29"]);
     // 1910.1051(d)(2)(i): within 60 days.
     assert_eq!(expected("butadiene_1_3", "2026-01-05").shown(AGAIN), ["MT143 2026-03-06"]);
+    // 1926.1101(f)(2)(i): immediately before or at the start of the operation.
+    let asbestos = Group::new("asbestos", CONSTRUCTION, &[])
+        .with(|facts| facts.expected.as_mut().unwrap().from = Some(date("2026-01-05")));
+    assert_eq!(asbestos.shown(AGAIN), ["MT202 2026-01-05"]);
     // 1910.1026(d)(1)-(3), 1910.1025(d)(2)-(4): no date.
     assert_eq!(expected("chromium_vi", "2026-01-05").shown(AGAIN), ["MT001 2026-06-01 learned"]);
     assert_eq!(expected("lead", "2026-01-05").shown(AGAIN), ["MT196 2026-06-01 learned"]);
@@ -178,50 +99,6 @@ fn the_option_of_the_site_decides_where_the_standard_leaves_it() {
     assert_eq!(group("lead", &[performance], false).shown(AGAIN).len(), 2);
     let later = group("silica_respirable", &[("2026-09-01", MonitoringChoice::Performance)], false);
     assert_eq!(later.owed().changes_on, Some(date("2026-09-01")));
-}
-
-fn change(effect: Effect, from: &str) -> WorkChange {
-    WorkChange { occasion: format!("change of {from}"), from: date(from), effect, basis: [9].into() }
-}
-
-#[test]
-fn a_change_that_may_raise_exposure_requires_monitoring_and_one_that_should_lower_it_recommends_it() {
-    let after = |agent, effect, rounds: &[(&str, &str, &str)]| {
-        let group = Group::new(agent, GENERAL, rounds);
-        let duties = group.with(|facts| facts.changes = vec![change(effect, "2026-03-02")]).owed().duties;
-        let of_change = duties.into_iter().filter(|duty| duty.key.occasion == "change of 2026-03-02");
-        of_change.map(|duty| (shown(&duty), duty.grounds.clause)).collect::<Vec<_>>()
-    };
-    let first = ("2026-01-12", "8h", "10");
-    // 29 CFR 1910.1025(d)(7); no date in the text.
-    assert_eq!(
-        after("lead", Effect::MayRaise, &[first]),
-        [("MT031 2026-06-01 learned".to_owned(), "29 CFR 1910.1025(d)(7)".to_owned())]
-    );
-    // Not asked by any clause: three months, this registry's choice.
-    let lowered = after("lead", Effect::ShouldLower, &[first]);
-    assert_eq!(lowered, [("2026-06-02 recommended".to_owned(), String::new())]);
-    assert_eq!(after("copper_fume", Effect::MayRaise, &[("2026-01-12", "8h", "0.01")])[0].1, "");
-    // A round on the day of the change or later meets it, one the day before does not.
-    for (day, met) in
-        [("2026-03-01", ""), ("2026-03-02", " met 2026-03-02"), ("2026-03-03", " met 2026-03-03")]
-    {
-        let found = after("lead", Effect::MayRaise, &[first, (day, "8h", "10")]);
-        assert_eq!(found[0].0, format!("MT031 2026-06-01 learned{met}"));
-    }
-    // Nobody accepted it, or it cannot tell: nothing is met.
-    for value in ["10?", "<40"] {
-        let found = after("lead", Effect::MayRaise, &[first, ("2026-03-09", "8h", value)]);
-        assert_eq!(found[0].0, "MT031 2026-06-01 learned");
-    }
-    // Before anything was measured the first round is owed, and that is all.
-    assert_eq!(after("lead", Effect::MayRaise, &[]), []);
-    // 1910.1028(e)(5): after a spill; 1910.1025 does not say so.
-    assert_eq!(
-        after("benzene", Effect::Release, &[("2026-01-12", "8h", "0.1")])[0].0,
-        "MT117 2026-06-01 learned"
-    );
-    assert_eq!(after("lead", Effect::Release, &[first]), []);
 }
 
 #[test]
@@ -298,91 +175,6 @@ fn a_notice_says_what_is_done_where_its_row_asks() {
     );
     assert!(says("vinyl_chloride", GENERAL, "8h", "0.1"));
     assert!(!says("asbestos", CONSTRUCTION, "8h", "9"));
-}
-
-#[test]
-fn a_plan_is_owed_above_the_limit_where_a_row_asks_until_the_standing_falls() {
-    let plans = |agent, rounds: &[(&str, &str, &str)]| {
-        Group::new(agent, GENERAL, rounds).shown(DutyKind::WrittenPlan)
-    };
-    // 29 CFR 1910.1025(e)(3)(i), from memory; no date in the text.
-    assert_eq!(plans("lead", &[("2026-01-12", "8h", "60")]), ["CT35 2026-06-01 learned"]);
-    assert_eq!(plans("lead", &[("2026-01-12", "8h", "50")]), [""; 0]);
-    // 1910.1026 has no such paragraph.
-    assert_eq!(plans("chromium_vi", &[("2026-01-12", "8h", "60")]), [""; 0]);
-    let down = [("2026-01-12", "8h", "60"), ("2026-02-02", "8h", "40"), ("2026-02-09", "8h", "40")];
-    assert_eq!(plans("lead", &down[..2]), ["CT35 2026-06-01 learned"]);
-    assert_eq!(plans("lead", &down), [""; 0]);
-    let mut again = down.to_vec();
-    again.push(("2026-03-02", "8h", "60"));
-    assert_eq!(plans("lead", &again), ["CT35 2026-06-01 learned"]);
-    // 1910.1047(f)(2)(i), from memory: the excursion limit as well.
-    assert_eq!(plans("ethylene_oxide", &[("2026-01-12", "short", "5.1")]), ["CT43 2026-06-01 learned"]);
-    // 1910.1051(g): a goal programme above the action level, not at it.
-    assert_eq!(plans("butadiene_1_3", &[("2026-01-12", "8h", "0.5")]), [""; 0]);
-    assert_eq!(plans("butadiene_1_3", &[("2026-01-12", "8h", "0.51")]), ["CT28 2026-06-01 learned"]);
-}
-
-#[test]
-fn ventilation_is_checked_at_intervals_and_after_changes() {
-    let group = |agent, checked: &[&str], changed: &[&str]| {
-        Group::new(agent, GENERAL, &[("2026-01-12", "8h", "1")])
-            .with(|facts| {
-                let checked = checked.iter().map(|day| date(day)).collect();
-                facts.ventilation =
-                    Some(Ventilation { since: date("2025-11-30"), checked, basis: [8].into() });
-                facts.changes = changed.iter().map(|day| change(Effect::MayRaise, day)).collect();
-            })
-            .shown(DutyKind::CheckVentilation)
-    };
-    let here = "where_ventilation_is_used";
-    // 29 CFR 1910.1025(e)(4)(i): every 3 months (30 November: the last of February), within 5 days of a change.
-    assert_eq!(group("lead", &[], &[]), [format!("CT18 2026-02-28 {here}")]);
-    assert_eq!(group("lead", &["2026-02-20"], &[]), [format!("CT18 2026-05-20 {here}")]);
-    let changed = group("lead", &["2026-02-20"], &["2026-05-21"]);
-    assert_eq!(changed, [format!("CT18 2026-05-20 {here}"), format!("CT18 2026-05-26 {here}")]);
-    let checked = group("lead", &["2026-05-22"], &["2026-05-21"]);
-    assert_eq!(checked[1], format!("CT18 2026-05-26 met 2026-05-22 {here}"));
-    // 1910.1027(f)(3): as needed, and within 5 working days of a change; Thursday 21 May and Memorial Day: the 29th.
-    assert_eq!(group("cadmium", &[], &["2026-05-21"]), [format!("CT21 2026-05-29 {here}")]);
-    assert_eq!(group("chromium_vi", &[], &["2026-05-21"]), [""; 0]);
-}
-
-#[test]
-fn a_listed_task_is_presumed_above_the_limit_until_a_round_tells() {
-    let condition = |kind, rule: Option<&str>, to: Option<&str>| DatedCondition {
-        kind,
-        rule_id: rule.map(str::to_owned),
-        from: date("2026-01-05"),
-        to: to.map(date),
-        basis: [6].into(),
-    };
-    let group = |rule_set, rounds: &[(&str, &str, &str)], condition: DatedCondition| {
-        Group::new("lead", rule_set, rounds).with(|facts| facts.conditions = vec![condition])
-    };
-    let task = || condition(ConditionKind::ListedTask, None, None);
-    // 29 CFR 1926.62(d)(2); the plan of (e)(2)(i), from memory, before the job begins.
-    let presumed = group(CONSTRUCTION, &[], task());
-    assert_eq!(presumed.shown(AGAIN), ["MT197 2026-06-01 learned presumed_above_limit"]);
-    assert_eq!(presumed.shown(DutyKind::WrittenPlan), ["CT36 2026-06-01 learned"]);
-    assert_eq!(presumed.owed().presumed.unwrap().clause, "29 CFR 1926.62(d)(2)");
-    let measured = group(CONSTRUCTION, &[("2026-02-02", "8h", "10")], task());
-    assert_eq!((measured.owed().presumed, measured.shown(DutyKind::WrittenPlan).len()), (None, 0));
-    // General industry has no such paragraph; another condition, another rule or one that ended presumes nothing.
-    assert_eq!(group(GENERAL, &[], task()).owed().presumed, None);
-    for other in [
-        condition(ConditionKind::RegulatedArea, None, None),
-        condition(ConditionKind::ListedTask, Some("ST012"), None),
-        condition(ConditionKind::ListedTask, None, Some(TODAY)),
-    ] {
-        assert_eq!(group(CONSTRUCTION, &[], other).owed().presumed, None);
-    }
-    assert!(
-        group(CONSTRUCTION, &[], condition(ConditionKind::ListedTask, Some("MT036"), None))
-            .owed()
-            .presumed
-            .is_some()
-    );
 }
 
 #[test]

@@ -5,7 +5,10 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on stops")]
 
 mod cases;
+mod changes;
+mod controls;
 mod duties;
+mod group;
 mod made;
 mod reference;
 mod short_term;

@@ -11,7 +11,9 @@ use crate::surveillance::monitoring::owed::{Due, Facts, Question, duty};
 use crate::surveillance::monitoring::presumption::Presumed;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::further_rules::ControlRule;
-use crate::surveillance::pack::monitoring_reading::{Asks, DayKind, MonitoringReading, Occurrence};
+use crate::surveillance::pack::monitoring_reading::{
+    Asks, DayKind, MonitoringReading, Occurrence, RepeatAnchor,
+};
 use crate::surveillance::round::Round;
 use crate::surveillance::short_term::ShortTermMove;
 use chrono::NaiveDate;
@@ -43,7 +45,11 @@ fn rows<'p>(
     })
 }
 
-/// The duties to write a plan, from the first round that reached the level of the row until the standing falls from it.
+/// Where the text asks for a plan whatever the exposure.
+const WHATEVER_THE_LEVEL: &str = "any";
+
+/// The duties to write a plan, from the first round that reached the level of the row until the standing falls from it; where
+/// the text names no level, while the agent is expected.
 pub(super) fn written_plans(
     pack: &Pack,
     question: &Question<'_>,
@@ -54,6 +60,12 @@ pub(super) fn written_plans(
     let mut duties = Vec::new();
     for (rule, reading) in rows(pack, question, Asks::WritePlan) {
         let eight_hour = reading.eight_hour.as_deref();
+        let clause = rule.clause();
+        let row = (&*rule.row_id, &*clause);
+        if eight_hour == Some(WHATEVER_THE_LEVEL) {
+            duties.extend(while_expected(question, facts, row, reading));
+            continue;
+        }
         let needed =
             if eight_hour == Some(">limit") { Level::AboveLimit } else { Level::AtOrAboveActionLevel };
         let falls = facts.standing.iter().filter(|change| change.level < needed && change.clause.is_some());
@@ -71,13 +83,35 @@ pub(super) fn written_plans(
             (None, Some(presumed)) => (FIRST_OCCASION.to_owned(), presumed.basis.clone()),
             (None, None) => continue,
         };
-        let clause = rule.clause();
-        let row = (&*rule.row_id, &*clause);
-        let mut duty = duty(question, DutyKind::WrittenPlan, row, occasion, Due::WhenLearned);
+        let mut duty = duty(question, DutyKind::WrittenPlan, row, occasion, plan_due(facts, reading));
         duty.grounds.basis = basis;
         duties.push(duty);
     }
     duties
+}
+
+/// The plan of a row that names no level: owed once, from the day on which the agent is expected.
+fn while_expected(
+    question: &Question<'_>,
+    facts: &Facts<'_>,
+    row: (&str, &str),
+    reading: &MonitoringReading,
+) -> Option<OughtDuty> {
+    let expected = facts.expected.as_ref().filter(|e| e.from.is_none_or(|from| from <= question.today))?;
+    let (occasion, due) = (FIRST_OCCASION.to_owned(), plan_due(facts, reading));
+    let mut duty = duty(question, DutyKind::WrittenPlan, row, occasion, due);
+    duty.grounds.basis.clone_from(&expected.basis);
+    Some(duty)
+}
+
+/// When a plan is due: before the job begins, by the day on which the agent is first expected; else when it was learned.
+fn plan_due(facts: &Facts<'_>, reading: &MonitoringReading) -> Due {
+    let from = facts.expected.as_ref().and_then(|expected| expected.from);
+    let days = reading.days.and_then(|days| u64::try_from(days).ok());
+    match (reading.anchor, from, days) {
+        (Some(RepeatAnchor::Expected), Some(from), Some(days)) => Due::On(add_days(from, days)),
+        _ => Due::WhenLearned,
+    }
 }
 
 /// The first round since the standing last fell that lies inside, if the standing has not fallen since.

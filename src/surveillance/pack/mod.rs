@@ -199,8 +199,8 @@ mod tests {
             pack.respirators.len(),
             pack.controls.len(),
         ];
-        assert_eq!(counts, [118, 78, 211, 32, 48]);
-        assert_eq!(pack.records.len(), 73);
+        assert_eq!(counts, [118, 84, 230, 32, 58]);
+        assert_eq!(pack.records.len(), 80);
         assert_eq!(pack.covers.len(), 3);
     }
 
@@ -237,7 +237,7 @@ mod tests {
         assert_eq!(chromium[0].averaging_minutes, Some(480));
         assert_eq!(chromium[1].kind, LimitKind::ActionLevel);
         assert_eq!(chromium[1].value.number_in(Unit::UgPerM3), Some(2.5));
-        assert_eq!(chromium[5].verification, Some(Verification::Mixed));
+        assert_eq!(chromium[5].verification, Some(Verification::Verified));
         assert_eq!(chromium[5].rule_sets, Some(vec![RuleSet::UsMaritime]));
     }
 
