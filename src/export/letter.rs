@@ -267,7 +267,7 @@ mod tests {
             meaning(&results),
             [
                 format!(
-                    "{set} The results of 2026-03-02 (1.2 µg/m³; 1.4 µg/m³) and 2026-03-04 (0.9 µg/m³) are below it."
+                    "{set} The results of 2026-03-02 (1.2 µg/m³; 1.4 µg/m³) and 2026-03-04 (0.90 µg/m³) are below it."
                 ),
                 format!("{set} The result of 2026-03-03 (6.1 µg/m³) is above it."),
             ]
