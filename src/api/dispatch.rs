@@ -40,7 +40,11 @@ pub fn router(app: App) -> Router {
 }
 
 fn route(endpoint: &'static Endpoint, app: &App) -> MethodRouter {
-    let filter = if endpoint.method == Method::POST { MethodFilter::POST } else { MethodFilter::GET };
+    let filter = match endpoint.method {
+        Method::POST => MethodFilter::POST,
+        Method::PATCH => MethodFilter::PATCH,
+        _ => MethodFilter::GET,
+    };
     let app = app.clone();
     on(filter, async move |parts: Result<RawPathParams, _>, request: axum::extract::Request| {
         // A path that is not UTF-8 names nothing.
@@ -63,7 +67,7 @@ async fn answer(
         .map_err(|_| Problem::new(&problem::UNREADABLE, "the query is not readable"))?;
     check_parameters(endpoint, &query)?;
     let mut key = None;
-    let body = if endpoint.method == Method::POST {
+    let body = if endpoint.writes() {
         key = request::idempotency_key(&head.headers)?;
         let body = read_body(body, &head.headers, endpoint.body_most).await?;
         check_media_type(endpoint, &head.headers, &body)?;

@@ -221,6 +221,20 @@ impl Endpoint {
         Self::new(Method::POST, format!("{}{path}", crate::api::BASE), access, handler)
     }
 
+    /// A `PATCH` below the API's base: a correction, which needs `If-Match`.
+    pub fn patch<H, A>(path: &str, access: Access, handler: H) -> Self
+    where
+        H: Fn(App, Request) -> A + Send + Sync + 'static,
+        A: Future<Output = Result<Reply, Problem>> + Send + 'static,
+    {
+        Self::new(Method::PATCH, format!("{}{path}", crate::api::BASE), access, handler)
+    }
+
+    /// Whether it takes a body and writes.
+    pub fn writes(&self) -> bool {
+        self.method == Method::POST || self.method == Method::PATCH
+    }
+
     /// A `GET` for anybody, its path from the root.
     pub fn open<H, A>(path: &str, handler: H) -> Self
     where

@@ -9,6 +9,7 @@ use crate::api::request::Request;
 use crate::api::writing::{Made, write};
 use crate::model::shape::Shape;
 use crate::model::version::Version;
+use crate::registry::correcting::{self, REASON};
 use crate::registry::facts::results::Because;
 use crate::registry::place::{Place, Under};
 use crate::registry::recording::{self, Recorded};
@@ -53,8 +54,8 @@ pub fn collection<F: Recorded>(path: &str, under: Under, naming: Naming, example
     ]
 }
 
-/// Reads one fact of a kind, voids it and takes the voiding back.
-pub fn item<F: Recorded>(naming: Naming) -> [Endpoint; 3] {
+/// Reads one fact of a kind, corrects it, voids it and takes the voiding back.
+pub fn item<F: Recorded>(naming: Naming) -> [Endpoint; 4] {
     let path = format!("/{}/{{id}}", naming.last);
     let read = Endpoint::get(&path, Access::Needs(F::READ), read::<F>);
     let [void, withdraw] =
@@ -68,11 +69,83 @@ pub fn item<F: Recorded>(naming: Naming) -> [Endpoint; 3] {
                 }),
             ]
         });
-    [described_read(read, naming, answer::<F>(naming)), void, withdraw]
+    [described_read(read, naming, answer::<F>(naming)), correction::<F>(naming), void, withdraw]
+}
+
+/// Corrects a fact of a kind.
+pub fn correction<F: Recorded>(naming: Naming) -> Endpoint {
+    let path = format!("/{}/{{id}}", naming.last);
+    described_correction(
+        Endpoint::patch(&path, Access::Needs(F::VOID), correct::<F>),
+        naming,
+        correction_schema::<F>(naming),
+        answer::<F>(naming),
+    )
+}
+
+fn described_correction(endpoint: Endpoint, naming: Naming, takes: Schema, answers: Schema) -> Endpoint {
+    endpoint
+        .says(naming.tag, format!("Correct {}", naming.one))
+        .more(
+            "A JSON merge patch (RFC 7396) of the fields that were recorded wrongly, with a reason: it was always so. What \
+             changed on a day is another fact. Everything that refers to the fact is looked at again; what would become \
+             impossible is named, beyond the caller's sight only counted. The earlier revision stays readable.",
+        )
+        .takes_schema(takes, json!({"reason": "Typed wrongly."}), |body| Because::parse(body).map(drop))
+        .answers(200, "As it is known now.", answers)
+}
+
+/// The fields of a kind that can be corrected, none of them required, and the reason.
+fn correction_schema<F: Recorded>(naming: Naming) -> Schema {
+    let mut schema = F::schema();
+    if let Some(Value::Object(fields)) = schema.get_mut("properties") {
+        let fixed = F::FIXED.iter().map(|(field, _)| *field).chain(F::FILLED_IN.iter().copied());
+        fixed.for_each(|field| drop(fields.remove(field)));
+        if let Some(parent) = F::MOVED_BY {
+            let id = json!({"type": "string", "format": "uuid", "description": "What it belongs under."});
+            fields.insert(parent.into(), id);
+        }
+        let reason = json!({"type": "string", "description": "Why the record was wrong."});
+        fields.insert(REASON.into(), reason);
+    }
+    schema["required"] = json!([REASON]);
+    Schema::named(format!("{}Correction", naming.component), schema)
+}
+
+async fn correct<F: Recorded>(app: App, request: Request) -> Result<Reply, Problem> {
+    let (id, expected) = (request.id()?, request.expected()?);
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let version = correcting::correct::<F>(change, id, &expected, body).await?;
+            Ok(Made::changed(recording::view(&version)))
+        })
+    })
+    .await
+}
+
+async fn correct_either<F: Recorded, G: Recorded>(app: App, request: Request) -> Result<Reply, Problem> {
+    let (id, expected) = (request.id()?, request.expected()?);
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let view = match correcting::correct::<F>(change, id, &expected, body).await {
+                Ok(version) => recording::view(&version),
+                Err(first @ (Refusal::Unknown | Refusal::Forbidden)) => {
+                    match correcting::correct::<G>(change, id, &expected, body).await {
+                        Ok(version) => recording::view(&version),
+                        Err(Refusal::Unknown) => return Err(first),
+                        Err(second) => return Err(second),
+                    }
+                }
+                Err(first) => return Err(first),
+            };
+            Ok(Made::changed(view))
+        })
+    })
+    .await
 }
 
 /// The same for two kinds that share the last name of their paths: the one is tried, then the other.
-pub fn either_item<F: Recorded, G: Recorded>(naming: Naming, schema: Schema) -> [Endpoint; 3] {
+pub fn either_item<F: Recorded, G: Recorded>(naming: Naming, schema: Schema) -> [Endpoint; 4] {
     let path = format!("/{}/{{id}}", naming.last);
     let read = Endpoint::get(&path, Access::Needs(F::READ), read_either::<F, G>);
     let [void, withdraw] =
@@ -86,7 +159,15 @@ pub fn either_item<F: Recorded, G: Recorded>(naming: Naming, schema: Schema) -> 
                 }),
             ]
         });
-    [described_read(read, naming, schema), void, withdraw]
+    let parts = [correction_schema::<F>(naming), correction_schema::<G>(naming)];
+    let takes = json!({"anyOf": parts.each_ref().map(|part| part.schema.clone())});
+    let correct = described_correction(
+        Endpoint::patch(&path, Access::Needs(Action::Void), correct_either::<F, G>),
+        naming,
+        Schema::named(format!("{}OrOtherCorrection", naming.component), takes),
+        schema.clone(),
+    );
+    [described_read(read, naming, schema), correct, void, withdraw]
 }
 
 fn described_read(endpoint: Endpoint, naming: Naming, schema: Schema) -> Endpoint {

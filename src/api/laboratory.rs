@@ -3,7 +3,7 @@
 use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
-use crate::api::facts::{Naming, answer, collection, item};
+use crate::api::facts::{Naming, answer, collection, correction, item};
 use crate::api::held_rows::HELD;
 use crate::api::problem::Problem;
 use crate::api::questions::{note_bulk, sound};
@@ -56,7 +56,7 @@ const HEAD: &[&str] = &["report_number", "part", "revision", "laboratory", "accr
 pub(crate) fn endpoints() -> Vec<Endpoint> {
     let reads = Access::Needs(Action::ReadSamples);
     let records = Access::Needs(Action::RecordSamples);
-    let [_, void_report, withdraw_report] = item::<LabReport>(REPORT);
+    let [_, correct_report, void_report, withdraw_report] = item::<LabReport>(REPORT);
     let mut all = vec![
         Endpoint::get("/sites/{id}/lab-reports", reads, list)
             .says("laboratory", "List laboratory reports")
@@ -89,8 +89,10 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .says("laboratory", "Read a laboratory report with its samples")
             .tagged()
             .answers(200, "The report with what its samples say.", report_schema()),
+        correct_report,
         void_report,
         withdraw_report,
+        correction::<LabResult>(RESULT),
         Endpoint::get("/results/{id}", reads, crate::api::facts::read::<LabResult>)
             .says("laboratory", "Read a result: one sample and one agent")
             .tagged()

@@ -30,7 +30,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
     let example = json!({"kind": "recommendation", "on": "2026-02-27", "agent_code": "lead"});
     let [list, record] =
         collection::<MedicalGround>("/workers/{id}/medical-grounds", Under::Worker, GROUND, example);
-    let [read, void, withdraw] = item::<MedicalGround>(GROUND);
+    let [read, correct, void, withdraw] = item::<MedicalGround>(GROUND);
     vec![
         list.handled_by(self::list).more(
             "For physicians only. A ground is a date and a kind, without findings. It stands in a chain of the \
@@ -41,6 +41,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
              examination to offer and the day on which it is due.",
         ),
         read.handled_by(self::read),
+        correct,
         void,
         withdraw,
     ]

@@ -163,7 +163,13 @@ fn parameters(endpoint: &Endpoint) -> Value {
             "description": known.description,
         }));
     }
-    if endpoint.method == Method::POST {
+    if endpoint.method == Method::PATCH {
+        parameters.push(json!({
+            "name": "If-Match", "in": "header", "required": true, "schema": {"type": "string"},
+            "description": "The ETag of the thing as it was read; its revision must still be the current one.",
+        }));
+    }
+    if endpoint.writes() {
         parameters.push(json!({
             "name": "Idempotency-Key", "in": "header", "required": false,
             "schema": {"type": "string", "minLength": 1, "maxLength": 255},
@@ -258,7 +264,10 @@ fn refusals(endpoint: &Endpoint) -> Vec<StatusCode> {
     if endpoint.path.contains('{') || endpoint.names_things {
         statuses.push(problem::UNKNOWN.status);
     }
-    if endpoint.method == Method::POST {
+    if endpoint.method == Method::PATCH {
+        statuses.extend([problem::NEEDS_MATCH.status, problem::STALE.status]);
+    }
+    if endpoint.writes() {
         statuses.extend([problem::TOO_SLOW.status, problem::CONFLICT.status, problem::TOO_LARGE.status]);
         if !endpoint.bodies.is_empty() {
             statuses.push(problem::MEDIA_TYPE.status);

@@ -4,6 +4,8 @@ use crate::access::caller::Caller;
 use crate::api::problem::{self, Problem};
 use crate::model::magnitude;
 use crate::model::shape::{Faults, Shape};
+use crate::registry::correcting::Expected;
+use crate::registry::refusal::Refusal;
 use crate::store::versions::Page;
 use axum::body::Bytes;
 use axum::http::{HeaderMap, header};
@@ -86,6 +88,26 @@ impl Request {
     pub fn id(&self) -> Result<Uuid, Problem> {
         let text = self.part("id");
         Uuid::parse_str(text).ok().filter(|_| text.len() == 36).ok_or_else(Problem::unknown)
+    }
+
+    /// Which revisions the caller has read, by `If-Match`.
+    ///
+    /// # Errors
+    /// 428 without the header; a tag that was never given out matches nothing.
+    pub fn expected(&self) -> Result<Expected, Problem> {
+        let mut revisions = Vec::new();
+        let mut given = false;
+        for tag in self.headers.get_all(header::IF_MATCH) {
+            for tag in tag.to_str().unwrap_or_default().split(',').map(str::trim) {
+                given = true;
+                if tag == "*" {
+                    return Ok(Expected::Any);
+                }
+                let revision = tag.strip_prefix('"').and_then(|tag| tag.split_once('-'));
+                revisions.extend(revision.and_then(|(revision, _)| revision.parse::<i64>().ok()));
+            }
+        }
+        if given { Ok(Expected::OneOf(revisions)) } else { Err(Refusal::NeedsMatch.into()) }
     }
 
     /// A query parameter as text.

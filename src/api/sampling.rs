@@ -43,8 +43,8 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
     let reads = Access::Needs(Action::ReadSamples);
     let records = Access::Needs(Action::RecordSamples);
     let voids = Access::Needs(Action::Void);
-    let [_, void_event, withdraw_event] = item::<SamplingEvent>(EVENT);
-    let [_, _, withdraw_sample] = item::<Sample>(SAMPLE);
+    let [_, correct_event, void_event, withdraw_event] = item::<SamplingEvent>(EVENT);
+    let [_, correct_sample, _, withdraw_sample] = item::<Sample>(SAMPLE);
     vec![
         Endpoint::get("/sites/{id}/sampling-events", reads, list_events)
             .says("sampling", "List sampling events")
@@ -60,6 +60,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .concluded()
             .tagged()
             .answers(200, "The event with what its samples say.", event_schema()),
+        correct_event,
         void_event,
         withdraw_event,
         Endpoint::get("/sampling-events/{id}/samples", reads, list_samples)
@@ -75,6 +76,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .concluded()
             .tagged()
             .answers(200, "The facts, the volume, every result with its concentration, and flags.", sample_schema()),
+        correct_sample,
         Endpoint::get("/samples/{id}/represents", reads, list_represented)
             .says("sampling", "List the workers whom a sample represents")
             .as_known_on()

@@ -10,6 +10,7 @@ use crate::api::request::Request;
 use crate::api::writing::{Made, write};
 use crate::model::facts::worker::{Employment, Worker, WorkerDraft};
 use crate::model::shape::Shape as _;
+use crate::registry::correcting;
 use crate::registry::facts::results::Because;
 use crate::registry::facts::worker;
 use crate::registry::find_workers::{self, WorkerSearch};
@@ -32,7 +33,8 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         "employee_number": "10442", "given_name": "Given", "family_name": "Family", "employer": "Lynhead Works",
         "relation": "own", "job_title": "Welder", "hired_on": "2026-01-05"
     });
-    let [_, void, withdraw] = item::<Worker>(WORKER);
+    let [_, correct, void, withdraw] = item::<Worker>(WORKER);
+    let correct = correct.handled_by(self::correct).answers_instead(200, "As it is known now.", schema());
     let void =
         void.handled_by(|app, request| turn(app, request, true)).answers_instead(201, "Voided.", schema());
     let withdraw = withdraw.handled_by(|app, request| turn(app, request, false)).answers_instead(
@@ -63,6 +65,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         Endpoint::get("/workers/{id}", reads, read)
             .says("workers", "Read a worker")
             .answers_one(schema()),
+        correct,
         void,
         withdraw,
     ]
@@ -113,6 +116,19 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let as_of = app.registry.now(&mut tx).await?;
     let (revision, view): (i64, Value) = find_workers::read(&mut tx, &request.caller, as_of, id).await?;
     Ok(Reply::one(&request, revision, &view))
+}
+
+async fn correct(app: App, request: Request) -> Result<Reply, Problem> {
+    let (id, expected) = (request.id()?, request.expected()?);
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            let person = correcting::correct::<Worker>(change, id, &expected, body).await?;
+            let (scope, as_of) = (change.everything(), change.as_of());
+            let employments = worker::employments(&mut change.tx, &scope, as_of, vec![id]).await?;
+            Ok(Made::changed(worker::view(&person, &employments)))
+        })
+    })
+    .await
 }
 
 async fn turn(app: App, request: Request, voided: bool) -> Result<Reply, Problem> {

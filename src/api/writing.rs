@@ -35,6 +35,11 @@ impl Made {
         Self { kept: Some(without), ..Self::new(address, body) }
     }
 
+    /// What was changed.
+    pub fn changed(body: Value) -> Self {
+        Self { status: StatusCode::OK, location: None, body, kept: None, dry: false }
+    }
+
     /// What was made before: nothing is added.
     pub fn before(body: Value) -> Self {
         Self { status: StatusCode::OK, location: None, body, kept: None, dry: false }

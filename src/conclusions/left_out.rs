@@ -1,7 +1,9 @@
 //! Which samples of a group a profile leaves out or shows beside, each with its reason.
 
 use crate::conclusions::asked::Asked;
-use crate::conclusions::changed_after_result::{result_voided, sample_voided_after_result};
+use crate::conclusions::changed_after_result::{
+    result_voided, sample_voided_after_result, use_changed_after_result,
+};
 use crate::conclusions::evidence::SampleEvidence;
 use crate::conclusions::limits::AgentEvidence;
 use crate::conclusions::sample::conclude;
@@ -105,8 +107,9 @@ fn fate(
     if shift.enters_profile() {
         return Fate::Used;
     }
-    let first = shift.uses.reasons.first().copied();
-    let last = shift.uses.reasons.last().copied();
+    let changed = use_changed_after_result(evidence).then_some(LeftOutReason::ChangedAfterResult);
+    let first = changed.or(shift.uses.reasons.first().copied());
+    let last = changed.or(shift.uses.reasons.last().copied());
     let (reason, is_beside) = match (shift.twa, shift.uses.profile, shift.uses.standing) {
         (None, ..) => (None, false),
         (_, ProfileUse::Beside, _) | (_, _, StandingUse::Beside) => (first, true),

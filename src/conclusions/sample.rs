@@ -1,7 +1,7 @@
 //! What a sample says: its volume of air, and for each result the corrected mass and the concentration.
 
 use crate::conclusions::asked::Asked;
-use crate::conclusions::changed_after_result::sample_voided_after_result;
+use crate::conclusions::changed_after_result::{sample_voided_after_result, use_changed_after_result};
 use crate::conclusions::concentration::{InAir, in_air};
 use crate::conclusions::evidence::SampleEvidence;
 use crate::conclusions::flag::{Flag, raise, raise_if};
@@ -180,7 +180,8 @@ pub fn sample_view(evidence: &SampleEvidence, agents: &[AgentEvidence], asked: A
         });
     raise_if(&mut flags, awaited, Flag::ResultAwaited);
     raise_if(&mut flags, !evidence.sample.stands(), Flag::Voided);
-    raise_if(&mut flags, sample_voided_after_result(evidence), Flag::ChangedAfterResult);
+    let changed = sample_voided_after_result(evidence) || use_changed_after_result(evidence);
+    raise_if(&mut flags, changed, Flag::ChangedAfterResult);
     SampleView {
         volume: air.volume.map(|volume| Quantity::computed(Measured::Value(volume), Unit::L)),
         flow_change_percent: air.flow_change_percent,

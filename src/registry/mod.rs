@@ -2,6 +2,7 @@
 
 pub mod clock;
 pub mod conclude;
+pub mod correcting;
 pub mod counts;
 pub mod duties;
 pub mod duty_list;

@@ -42,6 +42,8 @@ pub enum Reach {
     EventItself,
     /// Every group of a site: its rule set decides which limits hold.
     Site(SiteId),
+    /// The same of the site just recorded: of a new one there is nothing yet.
+    SiteItself,
     /// Every group in which an agent was measured.
     Agent(String),
     /// The same, by the agent's identifier.
@@ -79,14 +81,8 @@ pub async fn mark(change: &mut Change, id: Uuid, reach: &[Reach]) -> Result<(), 
             }
             Reach::Event(EventId(event)) => mark_event(change, *event).await?,
             Reach::EventItself => mark_event(change, id).await?,
-            Reach::Site(site) => {
-                let (scope, as_of) = (change.everything(), change.as_of());
-                let of_it = [Where::Site(*site)];
-                for group in versions::list::<Group>(&mut change.tx, &scope, as_of, &of_it, None).await? {
-                    mark_group(change, group.id, &[EVERY_AGENT]).await?;
-                    mark_members(change, GroupId(group.id)).await?;
-                }
-            }
+            Reach::Site(site) => mark_site(change, *site).await?,
+            Reach::SiteItself => mark_site(change, SiteId(id)).await?,
             Reach::AgentOf(agent) => {
                 let (scope, as_of) = (change.everything(), change.as_of());
                 if let Some(found) = versions::find::<Agent>(&mut change.tx, &scope, as_of, *agent).await? {
@@ -96,6 +92,16 @@ pub async fn mark(change: &mut Change, id: Uuid, reach: &[Reach]) -> Result<(), 
             Reach::Agent(code) => mark_agent(change, code).await?,
             Reach::AgentAndMembers(code) => mark_agent_and_members(change, code).await?,
         }
+    }
+    Ok(())
+}
+
+async fn mark_site(change: &mut Change, site: SiteId) -> Result<(), Refusal> {
+    let (scope, as_of) = (change.everything(), change.as_of());
+    let of_it = [Where::Site(site)];
+    for group in versions::list::<Group>(&mut change.tx, &scope, as_of, &of_it, None).await? {
+        mark_group(change, group.id, &[EVERY_AGENT]).await?;
+        mark_members(change, GroupId(group.id)).await?;
     }
     Ok(())
 }

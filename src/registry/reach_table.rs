@@ -44,7 +44,7 @@ impl Reach {
             Self::Sample(_) | Self::SampleItself | Self::SampleOrItsEvent(_) => Reached::Sample,
             Self::ReportItself => Reached::Report,
             Self::Event(_) | Self::EventItself => Reached::Event,
-            Self::Site(_) => Reached::Site,
+            Self::Site(_) | Self::SiteItself => Reached::Site,
             Self::Agent(_) | Self::AgentOf(_) | Self::AgentAndMembers(_) => Reached::Agent,
         }
     }
@@ -203,7 +203,7 @@ pub const TABLE: &[KindReach] = &[
     row(
         "sampling_event",
         &[Reached::Event],
-        &["purpose", "shift_minutes", "shifts"],
+        &["purpose", "shift_minutes", "shifts", "changed_after_result"],
         &["reference", "sampled_by", "conditions"],
     ),
     row(
@@ -238,6 +238,7 @@ pub const TABLE: &[KindReach] = &[
             "running_share",
             "representative",
             "on_site_results",
+            "changed_after_result",
         ],
         &["pump", "calibrator", "job_title", "ppe_worn", "note", "labels"],
     ),

@@ -6,6 +6,7 @@ use crate::access::scope::Scope;
 use crate::model::identifiers::SiteId;
 use crate::model::shape::Faults;
 use crate::model::version::Version;
+use crate::registry::correcting::Referrer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
 use crate::registry::refusal::Refusal;
@@ -30,6 +31,41 @@ pub trait Recorded: Stored {
     const VOID: Action = Action::Void;
     /// What is said when its natural key is taken.
     const TAKEN: &'static str = "this has been recorded before";
+
+    /// The fields that a correction leaves as they are, each with the reason.
+    const FIXED: &'static [(&'static str, &'static str)] = &[];
+    /// The fields that the registry fills in itself whenever the fact is checked.
+    const FILLED_IN: &'static [&'static str] = &[];
+    /// The name by which a correction may put it under another parent; nothing if not said otherwise.
+    const MOVED_BY: Option<&'static str> = None;
+
+    /// What refers to it in a way that a correction of these fields could make impossible, with what is wrong in each as
+    /// things are.
+    fn bound<'c>(
+        _version: &'c Version<Self>,
+        _fields: &'c Map<String, Value>,
+        _change: &'c mut Change,
+    ) -> impl Future<Output = Result<Vec<Referrer>, Refusal>> + Send + 'c {
+        std::future::ready(Ok(Vec::new()))
+    }
+
+    /// The corrected fact with what the registry notes in it of the correction itself.
+    fn corrected<'c>(
+        self,
+        _before: &'c Version<Self>,
+        _change: &'c mut Change,
+    ) -> impl Future<Output = Result<Self, Refusal>> + Send + 'c {
+        std::future::ready(Ok(self))
+    }
+
+    /// Carries a correction on to what came with it.
+    fn follow_correction<'c>(
+        _before: &'c Version<Self>,
+        _after: &'c Version<Self>,
+        _change: &'c mut Change,
+    ) -> impl Future<Output = Result<(), Refusal>> + Send + 'c {
+        std::future::ready(Ok(()))
+    }
 
     /// What recording or voiding it there takes beside [`RECORD`](Self::RECORD) and [`VOID`](Self::VOID); nothing if not
     /// said otherwise.

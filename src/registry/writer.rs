@@ -77,6 +77,17 @@ impl std::fmt::Debug for Change {
     }
 }
 
+/// A fact as it was corrected.
+#[derive(Debug)]
+pub struct Moved<'m, F> {
+    /// What it is recorded under.
+    pub parent: Option<Uuid>,
+    /// The fact.
+    pub fact: F,
+    /// Why.
+    pub reason: &'m str,
+}
+
 impl Registry {
     /// A registry over an open database.
     pub fn new(database: Database, clock: Arc<dyn Clock>, ids: Arc<dyn Ids>) -> Self {
@@ -226,6 +237,32 @@ impl Change {
         versions::end(&mut self.tx, F::TABLE, old.id, old.revision, self.position).await?;
         versions::insert(&mut self.tx, scope, &version).await?;
         self.note(&version, deed, reason).await?;
+        Ok(version)
+    }
+
+    /// Ends the current version of a fact; another must follow in this request.
+    pub async fn end<F: Stored>(&mut self, old: &Version<F>) -> Result<(), StoreError> {
+        versions::end(&mut self.tx, F::TABLE, old.id, old.revision, self.position).await
+    }
+
+    /// Records the corrected version of a fact whose old one was [ended](Self::end).
+    pub async fn correct<F: Stored>(
+        &mut self,
+        scope: &Scope,
+        old: &Version<F>,
+        moved: Moved<'_, F>,
+    ) -> Result<Version<F>, StoreError> {
+        let version = Version {
+            id: old.id,
+            revision: old.revision + 1,
+            position: self.position,
+            site: old.site,
+            parent: moved.parent,
+            voided: None,
+            fact: moved.fact,
+        };
+        versions::insert(&mut self.tx, scope, &version).await?;
+        self.note(&version, "corrected", Some(moved.reason)).await?;
         Ok(version)
     }
 

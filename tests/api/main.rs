@@ -6,6 +6,7 @@
 
 mod authorisation;
 mod calendar;
+mod corrections;
 mod entry;
 mod examinations;
 mod facts;

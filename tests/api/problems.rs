@@ -79,8 +79,7 @@ async fn addresses_methods_and_identifiers_that_are_none() {
     for id in ["1", "00000000-0000-7000-8000-000000000000", "' OR 1=1 --", "..%2f..%2fetc", "{id}"] {
         is_problem(&hygienist.get(&format!("/groups/{id}")).await, 404, "unknown");
     }
-    for (method, path) in
-        [("DELETE", "/sites"), ("PUT", "/sites"), ("PATCH", "/groups/1"), ("TRACE", "/sites")]
+    for (method, path) in [("DELETE", "/sites"), ("PUT", "/sites"), ("PATCH", "/sites"), ("TRACE", "/sites")]
     {
         let answer = Answer::of(hygienist.request(method, path)).await;
         is_problem(&answer, 405, "method_not_allowed");

@@ -66,7 +66,7 @@ fn run(case: &Case) -> String {
     for text in case.rounds.split("; ") {
         let [date, limb, value] = text.split(' ').collect::<Vec<_>>()[..] else { panic!("{text}") };
         let (value, accepted) = measured(value);
-        let made = round(date.parse().unwrap(), agent.levels, vec![member(value, accepted)]);
+        let made = round(date.parse().unwrap(), agent.levels_of(limb), vec![member(value, accepted)]);
         if limb == "short" { short_term.push(made) } else { eight_hour.push(made) }
     }
     let rounds = Rounds { eight_hour: &eight_hour, short_term: &short_term };

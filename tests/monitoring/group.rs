@@ -37,11 +37,11 @@ pub(crate) struct Group {
 
 impl Group {
     pub(crate) fn new(code: &'static str, rule_set: RuleSet, rounds: &[(&str, &str, &str)]) -> Self {
-        let levels = agent(code, rule_set).levels;
+        let known = agent(code, rule_set);
         let (mut eight_hour, mut short_term) = (Vec::new(), Vec::new());
         for (day, limb, value) in rounds {
             let (value, accepted) = measured(value);
-            let made = round(date(day), levels, vec![member(value, accepted)]);
+            let made = round(date(day), known.levels_of(limb), vec![member(value, accepted)]);
             if *limb == "short" { short_term.push(made) } else { eight_hour.push(made) }
         }
         let expected = Expected { from: Some(date("2026-01-05")), basis: [3].into() };

@@ -19,6 +19,13 @@ pub(crate) struct Agent {
     pub unit: Unit,
 }
 
+impl Agent {
+    /// The levels that a round is read against: of the short-term average its limit.
+    pub(crate) fn levels_of(&self, limb: &str) -> Levels {
+        if limb == "short" { Levels { action_level: None, limit: self.short_term } } else { self.levels }
+    }
+}
+
 pub(crate) fn agent(code: &str, rule_set: RuleSet) -> Agent {
     let known = Pack::built_in().agent(code).unwrap_or_else(|| panic!("{code} is no agent"));
     let (levels, unit) = statutory_levels(known, rule_set, None);

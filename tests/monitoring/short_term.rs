@@ -16,7 +16,7 @@ fn run(code: &str, rounds: &[(&str, &str)], eras: &[Era]) -> Vec<(ShortTermLevel
         .iter()
         .map(|(day, value)| {
             let (value, accepted) = measured(value);
-            round(day.parse().unwrap(), agent.levels, vec![member(value, accepted)])
+            round(day.parse().unwrap(), agent.levels_of("short"), vec![member(value, accepted)])
         })
         .collect();
     let limit = ShortTermLimit::of(agent.short_term.unwrap(), &standard);

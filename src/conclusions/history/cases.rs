@@ -8,10 +8,10 @@ use crate::conclusions::history::conclude::history;
 use crate::conclusions::history::evidence::{
     EraMean, GroupExposure, HistoryEvidence, OwnShift, PlacedMove, Window,
 };
-use crate::conclusions::history::level_period::{LevelPeriod, action_levels};
+use crate::conclusions::history::level_period::LevelPeriod;
 use crate::conclusions::history::view::{HistoryFlag, HistoryView};
 use crate::conclusions::history::worker_days::worker_days;
-use crate::conclusions::invented::{agent, date, group, id, version};
+use crate::conclusions::invented::{agent, date, id, version};
 use crate::conclusions::limits::AgentEvidence;
 use crate::conclusions::posterior_mean::PosteriorMean;
 use crate::hygiene::cumulative::MeanWithLimits;
@@ -453,18 +453,6 @@ fn overlapping_assignments_are_added_and_each_day_is_exposed_once() {
     assert!(view.gaps.is_empty());
     assert!(view.cumulative.unwrap().at_least);
     assert_eq!(view.measured_share, Some(0.6));
-}
-
-#[test]
-fn the_action_level_follows_the_rule_sets_of_the_group() {
-    // 29 CFR 1910.1026(b), 1926.1126(b): 2.5 ug/m3 in both, so that there is one period.
-    let chromium = action_levels(&agent("chromium_vi"), "OSHA", &group(None), Unit::MgPerM3);
-    assert_eq!(chromium.last().unwrap().level, Some(0.0025));
-    // 29 CFR 1910.1025(b): 30 ug/m3.
-    assert_eq!(
-        action_levels(&agent("lead"), "OSHA", &group(None), Unit::UgPerM3).last().unwrap().level,
-        Some(30.0)
-    );
 }
 
 #[test]

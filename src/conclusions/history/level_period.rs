@@ -50,3 +50,21 @@ pub fn action_levels(
 pub fn level_on(periods: &[LevelPeriod], date: NaiveDate) -> Option<f64> {
     periods.iter().rev().find(|period| period.from.is_none_or(|from| from <= date))?.level
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::conclusions::invented::{agent, group};
+
+    #[test]
+    fn the_action_level_follows_the_rule_sets_of_the_group() {
+        // 29 CFR 1910.1026(b), 1926.1126(b): 2.5 ug/m3 in both, so that there is one period.
+        let chromium = action_levels(&agent("chromium_vi"), "OSHA", &group(None), Unit::MgPerM3);
+        assert_eq!(chromium.last().unwrap().level, Some(0.0025));
+        // 29 CFR 1910.1025(b): 30 ug/m3.
+        assert_eq!(
+            action_levels(&agent("lead"), "OSHA", &group(None), Unit::UgPerM3).last().unwrap().level,
+            Some(30.0)
+        );
+    }
+}

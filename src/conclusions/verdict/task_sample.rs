@@ -1,7 +1,9 @@
 //! Samples of a task as a verdict needs them, and why others cannot be used.
 
 use crate::conclusions::asked::Asked;
-use crate::conclusions::changed_after_result::{result_voided, sample_voided_after_result};
+use crate::conclusions::changed_after_result::{
+    result_voided, sample_voided_after_result, use_changed_after_result,
+};
 use crate::conclusions::control_state::{ControlState, control_state};
 use crate::conclusions::evidence::{GroupEvidence, SampleEvidence};
 use crate::conclusions::flag::Flag;
@@ -230,6 +232,9 @@ fn admit(
         return Err(Some(ExclusionReason::Voided));
     }
     let uses = Uses::of(fact, &sample.event.fact.purpose);
+    if uses.verdict == VerdictUse::Never && use_changed_after_result(sample) {
+        return Err(Some(ExclusionReason::ChangedAfterResult));
+    }
     if uses.verdict == VerdictUse::Never {
         return Err(uses.reasons.iter().find_map(|reason| never(*reason)));
     }

@@ -284,6 +284,9 @@ record! {
         note: Option<Text>,
         /// The labels of the day, written by the registry.
         labels: Option<Labels>,
+        /// `true`, written by the registry, where it was corrected after a result was known whether the sample is
+        /// representative.
+        changed_after_result: Option<bool>,
     }
 }
 
@@ -360,6 +363,8 @@ record! {
         shifts: Option<Vec<Shift>>,
         /// Weather, doors, anything that bears on the air.
         conditions: Option<Text>,
+        /// `true`, written by the registry, where it was corrected after a result was known why the event took place.
+        changed_after_result: Option<bool>,
     }
 }
 

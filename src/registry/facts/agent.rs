@@ -4,16 +4,21 @@ use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::agent::{Agent, AgentState, Limit};
+use crate::model::facts::clause::Clause;
 use crate::model::facts::rules::{ComparedWith, MixtureSet};
 use crate::model::shape::Faults;
 use crate::model::unit::Dimension;
+use crate::model::version::Version;
+use crate::registry::correcting::{Referrer, referrers, touches};
 use crate::registry::facts::refer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
 use crate::registry::recording::Recorded;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
-use crate::store::versions;
+use crate::store::tables::Key;
+use crate::store::versions::{self, Where};
+use serde_json::{Map, Value};
 
 impl Recorded for Agent {
     const UNDER: Under = Under::Nothing;
@@ -21,6 +26,23 @@ impl Recorded for Agent {
     const READ: Action = Action::ReadReference;
     const VOID: Action = Action::ManageAgents;
     const TAKEN: &'static str = "an agent with this code is recorded already";
+    const FIXED: &'static [(&'static str, &'static str)] =
+        &[("code", "is what results, limits and groups name it by: record another agent")];
+
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        if !touches(fields, &["state"]) {
+            return Ok(Vec::new());
+        }
+        let of_code = [Where::Is("agent_code", Key::Text(Some(version.fact.code.to_string())))];
+        let mut found = referrers::<Limit>(change, &[Where::Parent(version.id)]).await?;
+        found.extend(referrers::<Limit>(change, &of_code).await?);
+        found.extend(referrers::<Clause>(change, &of_code).await?);
+        Ok(found)
+    }
 
     async fn check(
         &mut self,
@@ -55,6 +77,28 @@ impl Recorded for Limit {
     const UNDER: Under = Under::SiteOrAgent;
     const RECORD: Action = Action::RecordGroups;
     const READ: Action = Action::ReadReference;
+    const FIXED: &'static [(&'static str, &'static str)] =
+        &[("agent_code", "says whose limit it is: void it and record it for the other agent")];
+
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        if !touches(fields, &["authority", "kind"]) {
+            return Ok(Vec::new());
+        }
+        let (scope, as_of) = (change.everything(), change.as_of());
+        let code = match (&version.fact.agent_code, version.parent) {
+            (Some(code), _) => Some(code.clone()),
+            (None, Some(agent)) => versions::find::<Agent>(&mut change.tx, &scope, as_of, agent)
+                .await?
+                .map(|agent| agent.fact.code),
+            (None, None) => None,
+        };
+        let of_code = [Where::Is("agent_code", Key::Text(code.map(|code| code.to_string())))];
+        referrers::<Clause>(change, &of_code).await
+    }
 
     fn takes_beside(place: &Place) -> Option<Action> {
         place.site.is_none().then_some(Action::ManageAgents)

@@ -4,8 +4,11 @@ use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::model::facts::control::{Control, ControlKind, ControlPeriod, Task};
 use crate::model::facts::group::Group;
+use crate::model::facts::worker::Assignment;
 use crate::model::identifiers::TaskId;
 use crate::model::shape::Faults;
+use crate::model::version::Version;
+use crate::registry::correcting::{Referrer, referrers, touches};
 use crate::registry::facts::refer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
@@ -13,6 +16,7 @@ use crate::registry::recording::Recorded;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
 use crate::store::versions::{self, Where};
+use serde_json::{Map, Value};
 
 impl Recorded for Task {
     const UNDER: Under = Under::Site;
@@ -44,6 +48,15 @@ impl Recorded for Control {
     const RECORD: Action = Action::RecordGroups;
     const READ: Action = Action::ReadGroups;
     const TAKEN: &'static str = "a control with this code is recorded at the site already";
+
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        let Some(site) = version.site.filter(|_| touches(fields, &["kind"])) else { return Ok(Vec::new()) };
+        referrers::<Assignment>(change, &[Where::Site(site)]).await
+    }
 
     async fn check(
         &mut self,

@@ -9,7 +9,8 @@ use crate::model::identifiers::{ResultId, SampleId, SiteId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
 use crate::model::shape::Faults;
-use crate::model::unit::Dimension;
+use crate::model::text::Code;
+use crate::model::unit::{Dimension, Unit};
 use crate::model::version::Version;
 use crate::registry::facts::runs;
 use crate::registry::gather;
@@ -257,6 +258,32 @@ pub(crate) fn check_row(row: &ResultDraft, at: &str, faults: &mut Faults) {
             "is below its own reporting limit: report it with the comparator <, or as estimated",
         );
     }
+}
+
+/// Checks a result that is corrected as the row of a report is; a reading on site has no reporting limit.
+pub(crate) fn check_result(result: &LabResult, faults: &mut Faults) {
+    let Some(reporting_limit) = result.reporting_limit.clone() else {
+        match (&result.mass, &result.concentration) {
+            (None, Some(level)) if level.unit.is_exposure() || level.unit == Unit::Percent => {}
+            (None, Some(_)) => faults.note("/concentration/unit", "must be a unit of exposure"),
+            _ => faults.note("/concentration", "is required, and no mass beside it"),
+        }
+        return;
+    };
+    let Some(sample_number) = Code::new("corrected") else { return };
+    let row = ResultDraft {
+        sample_number,
+        agent_code: result.agent_code.clone(),
+        mass: result.mass.clone(),
+        concentration: result.concentration.clone(),
+        reporting_limit,
+        detection_limit: result.detection_limit.clone(),
+        blank_corrected: Some(result.blank_corrected),
+        estimated: Some(result.estimated),
+        replaces: None,
+        analysed_on: result.analysed_on,
+    };
+    check_row(&row, "", faults);
 }
 
 /// Two samples that ran at once on one worker cannot both carry a result of one agent.

@@ -16,6 +16,7 @@ pub mod record_request;
 pub mod refer;
 pub mod results;
 pub mod runs;
+pub(crate) mod sample_checks;
 pub mod sampling;
 pub mod site;
 pub mod worker;

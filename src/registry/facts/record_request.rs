@@ -29,6 +29,10 @@ impl Recorded for RecordRequest {
     const UNDER: Under = Under::Worker;
     const RECORD: Action = Action::RecordWorkers;
     const READ: Action = Action::ReadWorkers;
+    const FIXED: &'static [(&'static str, &'static str)] = &[(
+        "received_on",
+        "is the day from which its duty runs: void the request and record it with the right day",
+    )];
 
     async fn check(
         &mut self,

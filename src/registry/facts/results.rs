@@ -5,10 +5,11 @@ use crate::access::scope::Scope;
 use crate::model::facts::laboratory::{LabResult, ResultStatus};
 use crate::model::facts::sampling::Sample;
 use crate::model::identifiers::SampleId;
-use crate::model::shape::Shape;
+use crate::model::shape::{Faults, Shape};
 use crate::model::text::{Code, Text};
 use crate::model::version::Version;
 use crate::record;
+use crate::registry::facts::laboratory_row::check_result;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
 use crate::registry::recording::Recorded;
@@ -51,6 +52,35 @@ impl Recorded for LabResult {
     const UNDER: Under = Under::Nothing;
     const RECORD: Action = Action::RecordSamples;
     const READ: Action = Action::ReadSamples;
+    const FIXED: &'static [(&'static str, &'static str)] = &[
+        ("sample_id", "says whose result it is: void it and record it for the other sample"),
+        ("agent_code", "says of what it is: void it and record it for the other agent"),
+        ("status", "changes by acceptance and voiding"),
+        ("stands", "changes by a later result, or by choice"),
+        ("replaces", "was said by the report"),
+        ("reason", "is that of the last acceptance or voiding"),
+        ("marks", "is written by the registry"),
+    ];
+
+    async fn check(
+        &mut self,
+        _: &mut Place,
+        _: &Scope,
+        _: &mut Change,
+        faults: &mut Faults,
+    ) -> Result<(), Refusal> {
+        check_result(self, faults);
+        Ok(())
+    }
+
+    /// A value that was accepted and then corrected waits for acceptance again.
+    async fn corrected(self, _: &Version<Self>, _: &mut Change) -> Result<Self, Refusal> {
+        let status = match self.status {
+            ResultStatus::Accepted => ResultStatus::Submitted,
+            other => other,
+        };
+        Ok(Self { status, marks: None, ..self })
+    }
 
     fn reach(&self, _: &Place) -> Vec<Reach> {
         vec![Reach::SampleOrItsEvent(self.sample_id)]

@@ -3,17 +3,22 @@
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::model::facts::group::Group;
+use crate::model::facts::sampling::Sample;
 use crate::model::facts::site::{Holiday, MonitoringOption, Release, RuleSetChange, Site};
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::GroupId;
 use crate::model::identifiers::SiteId;
 use crate::model::shape::Faults;
+use crate::model::version::Version;
+use crate::registry::correcting::{Referrer, referrers, touches};
 use crate::registry::facts::refer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
 use crate::registry::recording::Recorded;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
+use crate::store::versions::Where;
+use serde_json::{Map, Value};
 
 impl Recorded for Site {
     const UNDER: Under = Under::Nothing;
@@ -21,6 +26,21 @@ impl Recorded for Site {
     const READ: Action = Action::ReadReference;
     const VOID: Action = Action::ManageSites;
     const TAKEN: &'static str = "a site with this code is recorded already";
+
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        if !touches(fields, &["time_zone"]) {
+            return Ok(Vec::new());
+        }
+        referrers::<Sample>(change, &[Where::Site(SiteId(version.id))]).await
+    }
+
+    fn reach(&self, _: &Place) -> Vec<Reach> {
+        vec![Reach::SiteItself]
+    }
 }
 
 fn whole_site(place: &Place) -> Vec<Reach> {

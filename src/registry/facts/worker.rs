@@ -4,6 +4,7 @@ use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::model::facts::control::{Control, ControlKind};
 use crate::model::facts::group::Group;
+use crate::model::facts::sampling::Sample;
 use crate::model::facts::worker::{
     Absence, Assignment, EarlierExposure, Employment, Relation, RespiratorConfirmation, WorkedDay, Worker,
     WorkerDraft,
@@ -11,6 +12,7 @@ use crate::model::facts::worker::{
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
 use crate::model::version::Version;
+use crate::registry::correcting::{Referrer, referrers, touches};
 use crate::registry::facts::refer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
@@ -19,9 +21,10 @@ use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
+use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Where};
 use chrono::NaiveDate;
-use serde_json::Value;
+use serde_json::{Map, Value};
 use uuid::Uuid;
 
 /// More shifts a week than this are remarked upon.
@@ -35,6 +38,8 @@ impl Recorded for Worker {
     const UNDER: Under = Under::Nothing;
     const RECORD: Action = Action::RecordWorkers;
     const READ: Action = Action::ReadWorkers;
+    const FIXED: &'static [(&'static str, &'static str)] =
+        &[("entered_by", "is the account that entered the worker")];
 }
 
 /// Enters a worker: the person and the first employment, in one request.
@@ -147,6 +152,20 @@ impl Recorded for Employment {
     const READ: Action = Action::ReadWorkers;
     const TAKEN: &'static str = "a worker with this employer and employee number is recorded already";
 
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        let Some(worker) = version.parent.filter(|_| touches(fields, &["from", "to"])) else {
+            return Ok(Vec::new());
+        };
+        let mut found = referrers::<Assignment>(change, &[Where::Parent(worker)]).await?;
+        found.extend(referrers::<WorkedDay>(change, &[Where::Parent(worker)]).await?);
+        found.extend(referrers::<Sample>(change, &[Where::Is("worker_id", Key::Id(Some(worker)))]).await?);
+        Ok(found)
+    }
+
     async fn check(
         &mut self,
         _: &mut Place,
@@ -193,6 +212,18 @@ impl Recorded for Assignment {
     const UNDER: Under = Under::AnyWorker;
     const RECORD: Action = Action::RecordWorkers;
     const READ: Action = Action::ReadWorkers;
+    const MOVED_BY: Option<&'static str> = Some("worker_id");
+
+    async fn bound(
+        version: &Version<Self>,
+        fields: &Map<String, Value>,
+        change: &mut Change,
+    ) -> Result<Vec<Referrer>, Refusal> {
+        if !touches(fields, &["from", "to", "respirator_control_id"]) {
+            return Ok(Vec::new());
+        }
+        referrers::<RespiratorConfirmation>(change, &[Where::Parent(version.id)]).await
+    }
 
     async fn check(
         &mut self,
