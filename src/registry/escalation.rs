@@ -50,10 +50,13 @@ pub fn escalation(
         return None;
     }
     let line = in_line(kind);
-    let place = match days_overdue {
-        ..=SECOND_AFTER_DAYS => 0,
-        ..=LAST_AFTER_DAYS => 1.min(line.len() - 1),
-        _ => line.len() - 1,
+    let last = line.len() - 1;
+    let place = if days_overdue <= SECOND_AFTER_DAYS {
+        0
+    } else if days_overdue <= LAST_AFTER_DAYS {
+        last.min(1)
+    } else {
+        last
     };
     let step = i64::try_from(place + 1).unwrap_or(i64::MAX);
     Some(Escalation { days_overdue, step, to: line[place] })
