@@ -61,6 +61,8 @@ record! {
         authority: Option<Code>,
         /// The clause that the facts appear to trigger.
         clause: Option<String>,
+        /// Which edition of the text was read.
+        edition: Option<String>,
         /// By when.
         due_on: NaiveDate,
         /// How it stands.

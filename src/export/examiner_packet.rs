@@ -136,7 +136,7 @@ fn triggers(packet: &ExaminerPacket) -> Vec<TriggerRow> {
     then.sort_by_key(|duty| std::cmp::Reverse(duty.due_on));
     let row = |duty: &PacketDuty| TriggerRow {
         what: of_kind(duty.kind),
-        clause: duty.clause.clone().unwrap_or_default(),
+        clause: cited(duty),
         due_on: duty.due_on.to_string(),
         status: words(duty.status.as_str()),
         days: duty.days_counted.map(|days| days.to_string()).unwrap_or_default(),
@@ -253,4 +253,12 @@ fn tasks(titles: &[String]) -> Option<String> {
 
 fn joined<const N: usize>(parts: [Option<&str>; N]) -> String {
     parts.into_iter().flatten().collect::<Vec<_>>().join(": ")
+}
+
+/// The clause with the edition in which it was read.
+fn cited(duty: &PacketDuty) -> String {
+    match (&duty.clause, &duty.edition) {
+        (Some(clause), Some(edition)) => format!("{clause} (read in: {edition})"),
+        (clause, _) => clause.clone().unwrap_or_default(),
+    }
 }

@@ -12,6 +12,7 @@ use crate::registry::duty_view::{Reader, is_examination};
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
+use crate::registry::gather::citations::citations;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
@@ -167,7 +168,9 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent: agent.to_string() });
     }
     let acts = actions(&mut change.tx, as_of, duty).await?;
-    Ok(reader.view(&found, &acts, as_of.date))
+    let id = found.fact.trigger_id.iter().map(ToString::to_string).collect();
+    let citations = citations(&mut change.tx, as_of, id).await?;
+    Ok(reader.view(&found, &acts, as_of.date).cited(&citations))
 }
 
 impl Registry {

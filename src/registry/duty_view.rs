@@ -5,6 +5,7 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
+use crate::model::facts::agent::Verification;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::DutyId;
@@ -12,12 +13,14 @@ use crate::model::text::{Code, Line, Text};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::escalation::{Escalation, escalation};
+use crate::registry::gather::citations::Citation;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
+use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
 use chrono::NaiveDate;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 record! {
@@ -60,6 +63,10 @@ record! {
         trigger_id: Option<Code>,
         /// Section and paragraph.
         clause: Option<String>,
+        /// Which edition of the text was read.
+        edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Option<Verification>,
         /// Journal positions it rests on.
         basis: Option<Vec<i64>>,
         /// Who owes it.
@@ -76,6 +83,8 @@ record! {
         actions: Vec<ActionView>,
         /// What is to be known of it.
         flags: Vec<String>,
+        /// What it amounts to, and who decides.
+        words: String,
         /// `true`, and told to the physician alone, where it rests on a medical ground.
         rests_on_medical_ground: Option<bool>,
         /// Counted up by every change.
@@ -158,7 +167,10 @@ impl Reader {
             window: fact.window.filter(|_| !across),
             authority: fact.authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
             trigger_id: fact.trigger_id,
+            words: words(fact.kind, fact.clause.is_some()),
             clause: fact.clause,
+            edition: None,
+            verification: None,
             basis: Some(if across { Vec::new() } else { fact.basis }),
             employer: fact.employer,
             status,
@@ -190,6 +202,8 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         authority: None,
         trigger_id: None,
         clause: None,
+        edition: None,
+        verification: None,
         basis: None,
         employer: duty.fact.employer.clone(),
         status,
@@ -199,9 +213,29 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         withdrawn: None,
         actions: acts.iter().map(|act| action(act, false)).collect(),
         flags: Vec::new(),
+        words: words(DutyKind::OfferExamination, true),
         rests_on_medical_ground: None,
         revision: None,
         position: None,
+    }
+}
+
+/// What a duty amounts to, and who decides.
+fn words(kind: DutyKind, by_clause: bool) -> String {
+    match (is_examination(kind), by_clause) {
+        (true, _) => format!("{APPEARS}; {WHO_DECIDES}"),
+        (false, true) => format!("appears to be triggered; {WHO_DECIDES}"),
+        (false, false) => format!("recommended, no clause asks for it; {WHO_DECIDES}"),
+    }
+}
+
+impl DutyView {
+    /// The same with the edition of its clause.
+    #[must_use]
+    pub fn cited(self, citations: &BTreeMap<String, Citation>) -> Self {
+        let cited = self.trigger_id.as_ref().and_then(|id| citations.get(id.as_str()));
+        let Some(Citation { edition, verification }) = cited.cloned() else { return self };
+        Self { edition, verification, ..self }
     }
 }
 

@@ -6,6 +6,7 @@ use crate::surveillance::case::{Behind, Case};
 use crate::surveillance::clause::{TimeToAct, days_needed, window_months};
 use crate::surveillance::day_count::{Count, Dates, FirstMet, Window};
 use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::editions::in_words;
 use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{SurveillanceRule, TriggerType};
 use crate::surveillance::triggers::ClauseOutcome;
@@ -231,7 +232,7 @@ impl Finding<'_> {
         FindingView {
             trigger_id: outcome.trigger_id,
             clause: outcome.clause,
-            edition: self.rule.edition.clone(),
+            edition: self.rule.edition.as_deref().map(in_words),
             verification: self.rule.verification,
             met: self.met,
             covered_by_default: self.by_default.then_some(true),

@@ -260,7 +260,8 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
     );
     let id = whole["id"].as_str().unwrap().to_owned();
     let alone = json!({"id": id, "kind": "offer_examination", "subject": {"worker_id": worker},
-        "due_on": "2026-03-20", "status": "open", "actions": [], "flags": []});
+        "due_on": "2026-03-20", "status": "open", "actions": [], "flags": [],
+        "words": "appears to trigger surveillance; the law in force and a licensed professional decide"});
     let act = format!("/duties/{id}/actions");
     let offered = json!({"action": "offered", "on": "2026-03-02", "note": "a note that tells"});
     for who in others().filter(|who| *who != "administrator") {
@@ -289,7 +290,7 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
             let line =
                 read["/api/v1/exports/surveillance.csv"].lines().find(|line| line.contains(&id)).unwrap();
             // duty, worker, name, employer, number, kind, then nothing but the date and how it stands.
-            assert!(line.contains(",offer_examination,,,,,,,,2026-03-20,,met,,"), "{who}: {line}");
+            assert!(line.contains(",offer_examination,,,,,,,,,,2026-03-20,,met,,"), "{who}: {line}");
         }
         for subject in [id.as_str(), NOTHING] {
             let entries = app.as_role(who).get(&format!("/journal?subject_id={subject}")).await;

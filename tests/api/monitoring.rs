@@ -93,6 +93,11 @@ async fn monitoring_is_owed_from_the_first_expectation_until_the_standard_lets_i
     let duties = shop.duties("monitor_again").await;
     let again = duties.iter().find(|duty| duty["trigger_id"] == "MT003").unwrap();
     assert_eq!(again["clause"], "29 CFR 1910.1026(d)(2)(iii)");
+    // Wherever a trigger is shown: the edition that was read, and who decides.
+    let edition = "29 CFR after the rule of 14 May 2019 (84 FR 21416), exact day unknown";
+    assert_eq!((&again["edition"], &again["verification"]), (&json!(edition), &json!("verified")));
+    let words = "appears to be triggered; the law in force and a licensed professional decide";
+    assert_eq!(again["words"], words);
     assert_eq!(again["subject"], json!({"group_id": shop.group}));
     assert!(!again["basis"].as_array().unwrap().is_empty(), "{again}");
     // The site has not said which option it follows; its intervals bind until it does.

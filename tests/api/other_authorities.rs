@@ -110,6 +110,8 @@ async fn a_sites_own_level_makes_its_own_duties_and_leaves_the_laws_alone() {
     let duty = &duties.json["items"][0];
     assert_eq!(duty["clause"], "Works standard 12, section 4");
     assert_eq!(duty["due_on"], "2026-03-09", "{duty}");
+    assert_eq!((&duty["verification"], &duty["edition"]), (&json!("verified"), &Value::Null));
+    assert!(duty["words"].as_str().unwrap().starts_with("appears to trigger surveillance; "), "{duty}");
 
     // Side by side, the law's first; it counts nothing, its clause is not met.
     let path = format!("/workers/{}/surveillance?agent_code=chromium_vi", plant.worker);

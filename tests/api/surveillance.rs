@@ -68,7 +68,8 @@ async fn clauses_with_their_counts_and_those_who_may_pass_them() {
     assert_eq!(met["limbs"], json!([{"limb": "8-hour average", "days": 261}]));
     // 2 February to 31 December are 47 weeks and four days, 1 January to 1 March 2027 eight weeks, a Friday and a Monday.
     assert_eq!(met["calendar_years"], json!([{"year": 2026, "days": 239}, {"year": 2027, "days": 42}]));
-    assert_eq!((&met["edition"], &met["verification"]), (&json!("A"), &json!("verified")));
+    let edition = "29 CFR after the rule of 14 May 2019 (84 FR 21416), exact day unknown";
+    assert_eq!((&met["edition"], &met["verification"]), (&json!(edition), &json!("verified")));
     assert!(met["clause"].as_str().unwrap().contains("1910.1026"), "{met}");
     assert!(met["words"].as_str().unwrap().starts_with("appears to trigger"), "{met}");
     assert!(met.get("chance").is_none(), "{met}");

@@ -34,6 +34,10 @@ record! {
         trigger_id: Option<String>,
         /// Section and paragraph.
         clause: Option<String>,
+        /// Which edition of the text was read.
+        edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Option<String>,
         /// By when the clause asks.
         due_on: NaiveDate,
         /// When the registry learned of it.
@@ -50,6 +54,8 @@ record! {
         withdrawn: Option<String>,
         /// What is to be known of it.
         flags: Vec<String>,
+        /// What it amounts to, and who decides.
+        words: String,
     }
 }
 
@@ -79,6 +85,8 @@ fn row(duty: DutyView) -> DutyRow {
         authority: duty.authority.map(|whose| whose.to_string()),
         trigger_id: duty.trigger_id.map(|id| id.to_string()),
         clause: duty.clause,
+        edition: duty.edition,
+        verification: duty.verification.map(|how| how.to_string()),
         due_on: duty.due_on,
         learned_on: duty.learned_on,
         status: duty.status.to_string(),
@@ -87,5 +95,6 @@ fn row(duty: DutyView) -> DutyRow {
         last_action_on: last.map(|act| act.on),
         withdrawn: duty.withdrawn.map(|why| why.to_string()),
         flags: duty.flags,
+        words: duty.words,
     }
 }

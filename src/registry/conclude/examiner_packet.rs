@@ -98,6 +98,7 @@ pub async fn examiner_packet(
                 kind: duty.kind,
                 authority: duty.authority,
                 clause: duty.clause,
+                edition: duty.edition,
                 due_on: duty.due_on,
                 status: duty.status,
                 days_counted: duty.days_counted,

@@ -39,6 +39,10 @@ record! {
         trigger_id: Option<String>,
         /// Section and paragraph.
         clause: Option<String>,
+        /// Which edition of the text was read.
+        edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Option<String>,
         /// Days counted in the worst window.
         days_counted: Option<i64>,
         /// The first day of that window.
@@ -55,6 +59,8 @@ record! {
         days_late: Option<i64>,
         /// What is to be known of it.
         flags: Vec<String>,
+        /// What it amounts to, and who decides.
+        words: String,
     }
 }
 
@@ -109,6 +115,8 @@ fn row(
         authority: duty.authority.map(|whose| whose.to_string()),
         trigger_id: duty.trigger_id.map(|id| id.to_string()),
         clause: duty.clause,
+        edition: duty.edition,
+        verification: duty.verification.map(|how| how.to_string()),
         days_counted: duty.days_counted,
         window_from: duty.window.as_ref().map(|window| window.from),
         window_to: duty.window.as_ref().map(|window| window.to),
@@ -117,5 +125,6 @@ fn row(
         status: duty.status.to_string(),
         days_late: duty.days_late,
         flags: duty.flags,
+        words: duty.words,
     }
 }

@@ -2,6 +2,7 @@
 //! to see of a conclusion is decided where it is handed out.
 
 pub mod agents;
+pub mod citations;
 pub mod groups;
 pub mod samples;
 pub mod surveilled;

@@ -2,6 +2,7 @@
 
 pub mod agent_row;
 pub mod agents;
+pub mod editions;
 pub mod further_rules;
 pub mod monitoring_reading;
 pub mod monitoring_rule;
