@@ -66,19 +66,19 @@ pub struct OughtMoves {
 
 /// The limbs of a group's conclusion.
 pub fn limbs(conclusion: &GroupConclusion) -> Vec<OughtLimb> {
-    let round = |(event_id, date): (EventId, NaiveDate)| StandingRound { event_id, date };
+    let moved = |value, since, (event_id, date): (EventId, NaiveDate), clause: &Option<String>| OughtMove {
+        value,
+        since,
+        round: StandingRound { event_id, date },
+        clause: clause.clone(),
+    };
     let eight_hour = conclusion.standings.iter().map(|standing| OughtLimb {
         limb: (standing.authority.clone(), Averaging::EightHour),
         averaging_minutes: None,
         moves: standing
             .moves
             .iter()
-            .map(|one| OughtMove {
-                value: one.level.into(),
-                since: one.since,
-                round: round(one.round),
-                clause: one.clause.clone(),
-            })
+            .map(|one| moved(one.level.into(), one.since, one.round, &one.clause))
             .collect(),
     });
     let short_term = conclusion.short_term.iter().map(|standing| OughtLimb {
@@ -87,12 +87,7 @@ pub fn limbs(conclusion: &GroupConclusion) -> Vec<OughtLimb> {
         moves: standing
             .moves
             .iter()
-            .map(|one| OughtMove {
-                value: one.level.into(),
-                since: one.since,
-                round: round(one.round),
-                clause: one.clause.clone(),
-            })
+            .map(|one| moved(one.level.into(), one.since, one.round, &one.clause))
             .collect(),
     });
     eight_hour.chain(short_term).collect()

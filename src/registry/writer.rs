@@ -88,6 +88,15 @@ pub struct Moved<'m, F> {
     pub reason: &'m str,
 }
 
+/// What follows the version of a fact.
+struct Next<'n, F> {
+    parent: Option<Uuid>,
+    fact: F,
+    voided: Option<String>,
+    deed: &'static str,
+    reason: Option<&'n str>,
+}
+
 impl Registry {
     /// A registry over an open database.
     pub fn new(database: Database, clock: Arc<dyn Clock>, ids: Arc<dyn Ids>) -> Self {
@@ -225,19 +234,9 @@ impl Change {
         deed: &'static str,
         reason: Option<&str>,
     ) -> Result<Version<F>, StoreError> {
-        let version = Version {
-            id: old.id,
-            revision: old.revision + 1,
-            position: self.position,
-            site: old.site,
-            parent: old.parent,
-            voided,
-            fact,
-        };
-        versions::end(&mut self.tx, F::TABLE, old.id, old.revision, self.position).await?;
-        versions::insert(&mut self.tx, scope, &version).await?;
-        self.note(&version, deed, reason).await?;
-        Ok(version)
+        let next = Next { parent: old.parent, fact, voided, deed, reason };
+        self.end(old).await?;
+        self.follow(scope, old, next).await
     }
 
     /// Ends the current version of a fact; another must follow in this request.
@@ -252,17 +251,29 @@ impl Change {
         old: &Version<F>,
         moved: Moved<'_, F>,
     ) -> Result<Version<F>, StoreError> {
+        let Moved { parent, fact, reason } = moved;
+        let next = Next { parent, fact, voided: None, deed: "corrected", reason: Some(reason) };
+        self.follow(scope, old, next).await
+    }
+
+    /// Records the version that follows one that was ended.
+    async fn follow<F: Stored>(
+        &mut self,
+        scope: &Scope,
+        old: &Version<F>,
+        next: Next<'_, F>,
+    ) -> Result<Version<F>, StoreError> {
         let version = Version {
             id: old.id,
             revision: old.revision + 1,
             position: self.position,
             site: old.site,
-            parent: moved.parent,
-            voided: None,
-            fact: moved.fact,
+            parent: next.parent,
+            voided: next.voided,
+            fact: next.fact,
         };
         versions::insert(&mut self.tx, scope, &version).await?;
-        self.note(&version, "corrected", Some(moved.reason)).await?;
+        self.note(&version, next.deed, next.reason).await?;
         Ok(version)
     }
 

@@ -115,8 +115,14 @@ async fn monitoring_is_owed_from_the_first_expectation_until_the_standard_lets_i
     assert_eq!(again["flags"], json!(["not_accepted_or_flagged", "option_not_stated"]));
     // Accepted, they confirm each other ((d)(2)(v)): sampling may stop, and the open duty was met by the first of them.
     shop.accept(&second).await;
+    // While only the second is accepted, another sample is due six months after it; the third meets that one as well.
+    app.registry.settle().await.unwrap();
     shop.accept(&third).await;
-    let met = rows(&[["MT001", "2026-03-02", "met"], ["MT003", "2026-08-03", "met"]]);
+    let met = rows(&[
+        ["MT001", "2026-03-02", "met"],
+        ["MT003", "2026-08-03", "met"],
+        ["MT003", "2026-08-10", "met"],
+    ]);
     assert_eq!(shop.shown("monitor_again").await, met);
 
     // A change that may raise exposure asks for monitoring again ((d)(2)(vi)), whatever the standing.

@@ -5,12 +5,11 @@ use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::sampling::Position;
+use crate::model::facts::standing_move::StandingValue;
 use crate::model::identifiers::{ControlId, GroupId, SiteId, TaskId, WorkerId};
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
-use crate::surveillance::level::Level;
-use crate::surveillance::short_term::ShortTermLevel;
-use crate::{record, words};
+use crate::record;
 
 /// A sentence that stands with every answer.
 pub const WORDS: &str = "Existing results read as if the proposed level had held on every date; nothing is stored. It says \
@@ -68,57 +67,13 @@ record! {
     }
 }
 
-words! {
-    /// Where a group stands, by its 8-hour or its short-term average.
-    pub enum Stands {
-        /// No round has told yet.
-        Unknown = "unknown",
-        /// At or below the limit.
-        AtOrBelowLimit = "at_or_below_limit",
-        /// Below a limit over minutes that the standard reads at or above it.
-        BelowLimit = "below_limit",
-        /// Below the action level.
-        BelowActionLevel = "below_action_level",
-        /// At or above the action level.
-        AtOrAboveActionLevel = "at_or_above_action_level",
-        /// At or above a limit over minutes that the standard reads so.
-        AtOrAboveLimit = "at_or_above_limit",
-        /// Above the limit.
-        AboveLimit = "above_limit",
-    }
-}
-
-impl From<Level> for Stands {
-    fn from(level: Level) -> Self {
-        match level {
-            Level::Unknown => Self::Unknown,
-            Level::AtOrBelowLimit => Self::AtOrBelowLimit,
-            Level::BelowActionLevel => Self::BelowActionLevel,
-            Level::AtOrAboveActionLevel => Self::AtOrAboveActionLevel,
-            Level::AboveLimit => Self::AboveLimit,
-        }
-    }
-}
-
-impl From<ShortTermLevel> for Stands {
-    fn from(level: ShortTermLevel) -> Self {
-        match level {
-            ShortTermLevel::Unknown => Self::Unknown,
-            ShortTermLevel::AtOrBelowLimit => Self::AtOrBelowLimit,
-            ShortTermLevel::BelowLimit => Self::BelowLimit,
-            ShortTermLevel::AtOrAboveLimit => Self::AtOrAboveLimit,
-            ShortTermLevel::AboveLimit => Self::AboveLimit,
-        }
-    }
-}
-
 record! {
     /// Groups that stand alike now and would stand alike.
     pub struct StandingsAlike {
         /// Where they stand.
-        now: Stands,
+        now: StandingValue,
         /// Where they would stand.
-        proposed: Stands,
+        proposed: StandingValue,
         /// How many.
         count: i64,
         /// The groups, in order of site and group.

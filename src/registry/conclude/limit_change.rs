@@ -12,13 +12,14 @@ use crate::conclusions::limit_change::supposed::{supposed_agent, supposed_pack};
 use crate::conclusions::limit_change::too_coarse::too_coarse;
 use crate::conclusions::limit_change::view::{
     CONTROLS_NOT_READ, CannotTellGroup, ControlNoLongerSufficient, GroupOnSite, LimitChangeView,
-    MAKES_NO_CLAUSE, NO_LIMIT_NOW, NewlyTriggered, StandingsAlike, Stands, WORDS,
+    MAKES_NO_CLAUSE, NO_LIMIT_NOW, NewlyTriggered, StandingsAlike, WORDS,
 };
 use crate::conclusions::verdict::view::VerdictView;
 use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::control::Task;
 use crate::model::facts::group::Group;
+use crate::model::facts::standing_move::StandingValue;
 use crate::model::facts::worker::{Assignment, WorkedDay, Worker};
 use crate::model::identifiers::{ControlId, GroupId, SiteId, TaskId, WorkerId};
 use crate::model::measured::Measured;
@@ -42,7 +43,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
-type Groups = BTreeMap<(SiteId, Uuid), Stands>;
+type Groups = BTreeMap<(SiteId, Uuid), StandingValue>;
 type Sufficient = BTreeMap<(SiteId, TaskId, ControlId, &'static str), (VerdictView, Sufficiency)>;
 
 /// What a proposed limit would change.
@@ -194,7 +195,7 @@ async fn standings(
             });
             let coarse = (!reached)
                 .then(|| short_term::too_coarse(shifts, holds, &known.samples, &agent, proposed, only_above));
-            (read.map_or(Stands::Unknown, |read| read.stands.into()), coarse.flatten())
+            (read.map_or(StandingValue::Unknown, |read| read.stands.into()), coarse.flatten())
         } else {
             let of = known.conclusion.standings.iter().find(|of| of.authority == proposed.authority);
             let stands = of.and_then(|of| of.on(today)).map_or(Level::Unknown, |change| change.level);
@@ -273,9 +274,9 @@ fn no_longer(now: Sufficient, then: &Sufficient) -> Vec<ControlNoLongerSufficien
 }
 
 fn alike(now: &Groups, then: &Groups) -> Vec<StandingsAlike> {
-    let mut found: BTreeMap<(Stands, Stands), Vec<GroupOnSite>> = BTreeMap::new();
+    let mut found: BTreeMap<(StandingValue, StandingValue), Vec<GroupOnSite>> = BTreeMap::new();
     for ((site, group), level) in now {
-        let proposed = then.get(&(*site, *group)).copied().unwrap_or(Stands::Unknown);
+        let proposed = then.get(&(*site, *group)).copied().unwrap_or(StandingValue::Unknown);
         let place = GroupOnSite { site_id: *site, group_id: GroupId(*group) };
         found.entry((*level, proposed)).or_default().push(place);
     }
