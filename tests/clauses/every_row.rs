@@ -326,7 +326,8 @@ fn an_outcome_says_clause_edition_verification_and_who_decides() {
     let mut known = Known::new("noise", RuleSet::UsConstruction);
     known.days = vec![Day { twa: Some(Measured::Value(91.0)), ..Day::new(date("2026-01-05")) }];
     let view = known.finding("ST076").view(Pack::built_in(), &known.case());
-    assert_eq!((view.clause.as_str(), view.edition.as_deref()), ("29 CFR 1926.52(d)(1)", Some("A")));
+    let edition = "29 CFR after the rule of 14 May 2019 (84 FR 21416), exact day unknown";
+    assert_eq!((view.clause.as_str(), view.edition.as_deref()), ("29 CFR 1926.52(d)(1)", Some(edition)));
     assert_eq!(view.verification.as_str(), "verified");
     assert_eq!(
         view.words,
