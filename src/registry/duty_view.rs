@@ -156,6 +156,8 @@ impl Reader {
             flags.push("learned_after_due".into());
         }
         let escalation = escalation(fact.kind, status, fact.due_on, today);
+        // Another authority's clause may be that of a site out of sight: it would tell which one.
+        let kept = across && fact.authority.is_some();
         DutyView {
             id: DutyId(duty.id),
             kind: fact.kind,
@@ -165,10 +167,10 @@ impl Reader {
             learned_on: Some(fact.learned_on),
             days_counted: fact.days_counted.filter(|_| !across),
             window: fact.window.filter(|_| !across),
-            authority: fact.authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
-            trigger_id: fact.trigger_id,
+            authority: fact.authority.or_else(|| Code::new(STATUTORY_AUTHORITY)).filter(|_| !kept),
+            trigger_id: fact.trigger_id.filter(|_| !kept),
             words: words(fact.kind, fact.clause.is_some()),
-            clause: fact.clause,
+            clause: fact.clause.filter(|_| !kept),
             edition: None,
             verification: None,
             basis: Some(if across { Vec::new() } else { fact.basis }),

@@ -33,13 +33,15 @@ pub enum Limb {
     },
     /// Whether there was any exposure.
     AnyExposure,
-    /// The 8-hour average against a level that is neither the action level nor the limit: where a group stands does not
-    /// tell.
+    /// The 8-hour average against a level that is neither the action level nor the limit: where a group stands tells only
+    /// where one of these lies between.
     Apart {
         /// The level.
         level: f64,
         /// At it, or only above it.
         comparator: Comparator,
+        /// The action level and the limit.
+        levels: Levels,
     },
     /// Whether a respirator was required.
     Respirator,
@@ -57,12 +59,8 @@ impl Limb {
                 let over = day.longer_mean.map(own).filter(|answer| *answer == Answer::AtOrAbove);
                 Verdict::of(over.or_else(|| day.short_term.map(own)), None)
             }
-            Self::Apart { level, comparator } => {
-                // Whoever stands above the limit may be above this level too.
-                let standing = day.standing.map(|standing| match standing {
-                    Level::Unknown | Level::AboveLimit => Answer::CannotTell,
-                    _ => Answer::Below,
-                });
+            Self::Apart { level, comparator, levels } => {
+                let standing = day.standing.map(|standing| apart(standing, level, comparator, levels));
                 Verdict::of(day.own(|twa| compare(twa, level, comparator)), standing)
             }
             Self::AnyExposure => {
@@ -72,6 +70,33 @@ impl Limb {
                 Verdict { measured: false, counts: day.respirator == Some(true), undecided: false }
             }
         }
+    }
+}
+
+/// What a standing tells of a level of the clause's own.
+fn apart(standing: Level, level: f64, comparator: Comparator, levels: Levels) -> Answer {
+    let (action_level, limit) = (levels.action_level, levels.limit);
+    // Above the limit is above everything up to it; at or above the action level reaches everything up to that one.
+    let reached = match standing {
+        Level::AboveLimit => limit.is_some_and(|limit| level <= limit),
+        Level::AtOrAboveActionLevel => action_level.is_some_and(|at| match comparator {
+            Comparator::AtOrAbove => level <= at,
+            Comparator::Above => level < at,
+        }),
+        _ => false,
+    };
+    let below = match standing {
+        Level::BelowActionLevel => action_level.is_some_and(|at| at <= level),
+        Level::AtOrBelowLimit | Level::AtOrAboveActionLevel => limit.is_some_and(|limit| match comparator {
+            Comparator::AtOrAbove => limit < level,
+            Comparator::Above => limit <= level,
+        }),
+        Level::Unknown | Level::AboveLimit => false,
+    };
+    match (reached, below) {
+        (true, _) => Answer::AtOrAbove,
+        (false, true) => Answer::Below,
+        (false, false) => Answer::CannotTell,
     }
 }
 
@@ -124,7 +149,7 @@ pub(super) fn air_limbs(rule: &SurveillanceRule, levels: Levels, unit: Unit) -> 
     let averages: Vec<_> = averages.filter_map(Average::of).collect();
     if let ([], [level]) = (averages.as_slice(), thresholds.as_slice()) {
         // A level of the clause's own, without saying over what time: a shift.
-        return Some(vec![Limb::Apart { level: *level, comparator }]);
+        return Some(vec![Limb::Apart { level: *level, comparator, levels }]);
     }
     if let ([average], [_, _, ..]) = (averages.as_slice(), thresholds.as_slice()) {
         // One average and several levels: the level depends on the process, and the agent's own limits say which.

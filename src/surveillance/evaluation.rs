@@ -305,7 +305,7 @@ fn of_history<'p>(pack: &Pack, rule: &'p SurveillanceRule, case: &Case<'_>) -> O
     let shown = read_history(history, &air.pooled, case.earlier, |mean| {
         // The mean of an earlier exposure was an 8-hour average: the first limb.
         match limbs.first() {
-            Some(Limb::Average { level, comparator, .. } | Limb::Apart { level, comparator }) => {
+            Some(Limb::Average { level, comparator, .. } | Limb::Apart { level, comparator, .. }) => {
                 compare(mean, *level, *comparator)
             }
             _ => compare(mean, 0.0, Comparator::Above),

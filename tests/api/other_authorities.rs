@@ -177,6 +177,13 @@ async fn a_clause_of_every_site_counts_days_over_all_of_them() {
     let duty = &seen.json["items"][0];
     assert_eq!((&duty["days_counted"], &duty["basis"]), (&Value::Null, &json!([])), "{duty}");
     assert!(duty["flags"].as_array().unwrap().contains(&json!("days_across_sites")), "{duty}");
+    // Whose clause it is could be another site's own: that is kept back, in the duty and among the clauses.
+    assert_eq!(
+        (&duty["authority"], &duty["clause"], &duty["trigger_id"]),
+        (&Value::Null, &Value::Null, &Value::Null)
+    );
+    let path = format!("/workers/{}/surveillance?agent_code=chromium_vi", plant.worker);
+    assert!(!app.as_role("here").get(&path).await.text.contains("Works standard"));
     // The same clause at one site alone has too few days.
     let site = format!("/sites/{}/clauses", plant.shop.here);
     assert_eq!(plant.enter("hygienist-here", &site, &clause("W2", &offered(200))).await.status, 201);

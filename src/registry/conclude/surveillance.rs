@@ -132,10 +132,17 @@ pub async fn surveillance(
     derive::must_be_agent(sight.tx, sight.as_of, code.as_str()).await?;
     let found = worker_clauses(sight, now, worker, code.as_str()).await?;
     let whole = found.within(&scope);
+    // Another authority's clause may be that of a site out of sight: it would tell which one.
+    let told = |clause: &WorkerClause| whole || clause.authority.is_none();
     Ok(SurveillanceView {
         worker_id: WorkerId(worker),
         agent_code: code.clone(),
         today: found.today,
-        clauses: found.clauses.into_iter().map(|clause| SurveillanceClause::of(clause, whole)).collect(),
+        clauses: found
+            .clauses
+            .into_iter()
+            .filter(told)
+            .map(|clause| SurveillanceClause::of(clause, whole))
+            .collect(),
     })
 }

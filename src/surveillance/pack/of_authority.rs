@@ -248,7 +248,7 @@ impl Rows {
 mod tests {
     use super::*;
     use crate::surveillance::clause::{Limb, days_needed, limbs};
-    use crate::surveillance::day_count::Tier;
+    use crate::surveillance::day_count::{Day, Tier};
     use crate::surveillance::level::Level;
     use crate::surveillance::monitoring::standard::Standard;
     use crate::surveillance::pack::surveillance_rule::Comparator;
@@ -287,7 +287,16 @@ mod tests {
         assert_eq!(days_needed(&read.surveillance[0]), 10);
         assert_eq!(read.surveillance[0].clause(), "Works standard 12");
         assert_eq!(limb(1), Limb::Average { level: 2.0, comparator: Comparator::Above, tier: Tier::Limit });
-        assert_eq!(limb(2), Limb::Apart { level: 1.5, comparator });
+        assert_eq!(limb(2), Limb::Apart { level: 1.5, comparator, levels: LEVELS });
+        // Between action level 1 and limit 2: only above the limit is it reached, only below the action level it is not.
+        let counts = |standing| {
+            let day = Day { standing: Some(standing), ..Day::new("2026-03-02".parse().unwrap()) };
+            let verdict = limb(2).verdict(&day);
+            (verdict.counts, verdict.undecided)
+        };
+        assert_eq!(counts(Level::AboveLimit), (true, false));
+        assert_eq!(counts(Level::AtOrAboveActionLevel), (false, true));
+        assert_eq!(counts(Level::BelowActionLevel), (false, false));
     }
 
     #[test]
