@@ -192,6 +192,8 @@ async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
                 worker: duty.subject.worker_id?,
                 agent_code: duty.agent_code,
                 clause: duty.clause,
+                edition: duty.edition,
+                verification: duty.verification,
                 window: duty.window,
                 learned_on: duty.learned_on,
                 due_on: duty.due_on,

@@ -6,7 +6,7 @@
 
 use crate::conclusions::history::basis::Basis;
 use crate::conclusions::history::view::{Gap, HistoryView, IntervalMean};
-use crate::model::facts::agent::{Limit, LimitKind};
+use crate::model::facts::agent::{Limit, LimitKind, Verification};
 use crate::model::facts::control::{Control, Task};
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus, Window};
 use crate::model::facts::worker::Assignment;
@@ -63,6 +63,8 @@ record! {
         clause: Option<String>,
         /// Which edition of the text was read.
         edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Option<Verification>,
         /// By when.
         due_on: NaiveDate,
         /// How it stands.

@@ -255,10 +255,11 @@ fn joined<const N: usize>(parts: [Option<&str>; N]) -> String {
     parts.into_iter().flatten().collect::<Vec<_>>().join(": ")
 }
 
-/// The clause with the edition in which it was read.
+/// The clause with the edition in which it was read, and how far that was checked.
 fn cited(duty: &PacketDuty) -> String {
-    match (&duty.clause, &duty.edition) {
-        (Some(clause), Some(edition)) => format!("{clause} (read in: {edition})"),
-        (clause, _) => clause.clone().unwrap_or_default(),
-    }
+    let clause = duty.clause.clone().unwrap_or_default();
+    let edition = duty.edition.as_ref().map(|edition| format!("read in: {edition}"));
+    let checked = duty.verification.map(|how| how.in_words().to_owned());
+    let beside: Vec<String> = edition.into_iter().chain(checked).collect();
+    if clause.is_empty() || beside.is_empty() { clause } else { format!("{clause} ({})", beside.join("; ")) }
 }

@@ -6,11 +6,13 @@
 
 use crate::conclusions::examiner_packet::CAUTION;
 use crate::conclusions::shift_average_view::ShiftAverageView;
+use crate::model::facts::agent::Verification;
 use crate::model::facts::duty::{DutyKind, DutyStatus, Window};
 use crate::model::identifiers::{DutyId, WorkerId};
 use crate::model::measured::Measured;
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
+use crate::surveillance::finding::WHO_DECIDES;
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
@@ -47,6 +49,10 @@ pub struct Request {
     pub agent_code: Option<Code>,
     /// The clause that the facts appear to trigger.
     pub clause: Option<String>,
+    /// Which edition of the text was read.
+    pub edition: Option<String>,
+    /// How far the row was checked against the text.
+    pub verification: Option<Verification>,
     /// The window it counts.
     pub window: Option<Window>,
     /// When the registry learned of it; not told of what rests on a medical ground.
@@ -141,7 +147,10 @@ fn service_request(request: &Request, averages: &[ShiftAverageView]) -> Value {
     }
     if let Some(clause) = &request.clause {
         let agent = request.agent_code.as_ref().map(|code| format!(" ({code})")).unwrap_or_default();
-        body["reasonCode"] = json!([{"text": format!("Appears to be triggered by {clause}{agent}")}]);
+        let edition = request.edition.as_ref().map(|text| format!("; read in: {text}")).unwrap_or_default();
+        let checked = request.verification.map(|how| format!("; {}", how.in_words())).unwrap_or_default();
+        let reason = format!("Appears to be triggered by {clause}{agent}{edition}{checked}; {WHO_DECIDES}");
+        body["reasonCode"] = json!([{"text": reason}]);
     }
     let counted = |view: &&ShiftAverageView| {
         view.worker_id == request.worker
@@ -267,6 +276,8 @@ mod tests {
             worker: WorkerId(Uuid::from_u128(20)),
             agent_code: clause.and_then(|_| Code::new("chromium_vi")),
             clause: clause.map(str::to_owned),
+            edition: clause.map(|_| "29 CFR of a certain day".into()),
+            verification: clause.map(|_| Verification::Memory),
             window: clause.map(|_| Window { from: date("2026-01-05"), to: date("2027-01-05") }),
             learned_on: Some(date("2026-03-02")),
             due_on: date("2026-04-01"),
@@ -336,6 +347,15 @@ mod tests {
                 urls.contains(&reference["reference"].as_str().unwrap()),
                 "{reference} leads nowhere: {urls:?}"
             );
+        }
+        let reason = asked["reasonCode"][0]["text"].as_str().unwrap();
+        for part in [
+            "29 CFR 1910.1026(k)(1)(i)(A) (chromium_vi)",
+            "29 CFR of a certain day",
+            "from memory",
+            WHO_DECIDES,
+        ] {
+            assert!(reason.contains(part), "{part}: {reason}");
         }
         let mut sorted = urls.clone();
         sorted.sort_unstable();

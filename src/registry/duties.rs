@@ -194,7 +194,11 @@ impl Registry {
             match wanted {
                 DutyChange::Raise(duty) => {
                     if let Some(fact) = new_duty(&duty, ought.learned_on) {
-                        change.add(&scope, None, None, fact).await?;
+                        // The identifier is shown to everybody: of a duty on a ground it tells the date that is shown
+                        // beside it, and not when the registry learned of the ground.
+                        let id =
+                            if fact.is_medical() { change.new_id_of(fact.due_on) } else { change.new_id() };
+                        change.add_as(&scope, id, None, None, fact).await?;
                     }
                 }
                 DutyChange::Change { id, grounds } => {

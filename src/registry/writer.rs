@@ -14,7 +14,7 @@ use crate::store::journal;
 use crate::store::marks::Mark;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
@@ -185,6 +185,16 @@ impl Change {
     /// A new identifier.
     pub fn new_id(&self) -> Uuid {
         self.ids.id(self.at)
+    }
+
+    /// A new identifier that tells a day and nothing of when it was made: a UUIDv7 (RFC 9562, section 5.7) of the first
+    /// millisecond of that day.
+    pub fn new_id_of(&self, day: NaiveDate) -> Uuid {
+        let mut random = [0; 10];
+        self.ids.random(&mut random);
+        let millis = day.and_time(NaiveTime::MIN).and_utc().timestamp_millis();
+        uuid::Builder::from_unix_timestamp_millis(u64::try_from(millis).unwrap_or_default(), &random)
+            .into_uuid()
     }
 
     /// Random bytes, for a secret.

@@ -202,6 +202,7 @@ pub fn difference(ought: &[OughtDuty], standing: &[StandingDuty]) -> Vec<DutyCha
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::facts::agent::Verification;
     use uuid::Uuid;
 
     // How duties are kept is this registry's own rule; the clauses are named where they matter.
@@ -217,6 +218,9 @@ mod tests {
         ClauseOutcome {
             trigger_id: trigger_id.into(),
             clause: "29 CFR 1910.1026(k)(1)(i)(A); (k)(2)".into(),
+            edition: None,
+            verification: Verification::Verified,
+            words: String::new(),
             days_counted: 40,
             window: Some(Window { from: date("2026-01-05"), to: date("2027-01-05") }),
             first_met_on: met.then(|| date("2026-02-13")),

@@ -21,6 +21,16 @@ pub const UNLESS_SHOWN: &str = "covered unless shown otherwise";
 /// Said with all of them.
 pub const WHO_DECIDES: &str = "the law in force and a licensed professional decide";
 
+/// What a clause amounts to for a worker, and who decides.
+pub(super) fn verdict(met: bool, by_default: bool) -> String {
+    let verdict = match (met, by_default) {
+        (true, _) => APPEARS,
+        (false, true) => UNLESS_SHOWN,
+        (false, false) => DOES_NOT_APPEAR,
+    };
+    format!("{verdict}; {WHO_DECIDES}")
+}
+
 /// An event that meets a clause by itself: a release, or a physician's ground.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Event {
@@ -179,6 +189,20 @@ impl Finding<'_> {
         }
     }
 
+    /// Whether it covered the worker on any day from one to another, both among them.
+    pub fn covered_within(&self, first: NaiveDate, last: NaiveDate) -> bool {
+        match &self.coverage {
+            Coverage::Days { dates, months, needed } => {
+                let to = last.succ_opt().unwrap_or(last);
+                let inside: Dates = dates.within(first, to).iter().copied().collect();
+                inside.first_met(*months, *needed).is_some()
+            }
+            Coverage::Events => self.events.iter().any(|event| first <= event.on && event.on <= last),
+            Coverage::Since(since) => *since <= last,
+            Coverage::Nobody => false,
+        }
+    }
+
     /// Whether it asks for anything.
     pub fn covers_somebody(&self) -> bool {
         self.met || self.by_default
@@ -207,6 +231,8 @@ impl Finding<'_> {
         ClauseOutcome {
             trigger_id: self.rule.trigger_id.clone(),
             clause: self.rule.clause(),
+            edition: self.rule.edition.as_deref().map(in_words),
+            verification: self.rule.verification,
             days_counted: self.worst.as_ref().map_or(0, |worst| number(worst.count)),
             window: self.worst.as_ref().map(|worst| worst.window.clone()),
             first_met_on: first.map(|first| first.first_met_on),
@@ -214,6 +240,7 @@ impl Finding<'_> {
                 .map(|first| time.due_on(first, case.question.learned_on, case.question.working_days)),
             met: self.met,
             note: (!self.note.is_empty()).then(|| self.note.join("; ")),
+            words: verdict(self.met, self.by_default),
         }
     }
 
@@ -224,16 +251,11 @@ impl Finding<'_> {
             Some(worst) => dates.within(worst.window.from, worst.window.to).len(),
             None => 0,
         };
-        let verdict = match (self.met, self.by_default) {
-            (true, _) => APPEARS,
-            (false, true) => UNLESS_SHOWN,
-            (false, false) => DOES_NOT_APPEAR,
-        };
         FindingView {
             trigger_id: outcome.trigger_id,
             clause: outcome.clause,
-            edition: self.rule.edition.as_deref().map(in_words),
-            verification: self.rule.verification,
+            edition: outcome.edition,
+            verification: outcome.verification,
             met: self.met,
             covered_by_default: self.by_default.then_some(true),
             days_counted: outcome.days_counted,
@@ -252,7 +274,7 @@ impl Finding<'_> {
             first_met_on: outcome.first_met_on,
             due_on: outcome.due_on,
             note: outcome.note,
-            words: format!("{verdict}; {WHO_DECIDES}"),
+            words: outcome.words,
         }
     }
 }

@@ -388,9 +388,13 @@ impl Programme<'_> {
             let Some(detail) = self.pack.detail(&finding.rule.trigger_id, DetailKind::Termination) else {
                 continue;
             };
+            let once_covered =
+                self.pack.detail(&finding.rule.trigger_id, DetailKind::LeavingOnceCovered).is_some();
             for employment in self.case.employments {
                 let Some(left_on) = employment.to.and_then(|to| to.pred_opt()) else { continue };
-                if !finding.covers(left_on, false) || self.examined_lately(finding, detail, left_on) {
+                let covered = finding.covers(left_on, false)
+                    || (once_covered && finding.covered_within(employment.from, left_on));
+                if !covered || self.examined_lately(finding, detail, left_on) {
                     continue;
                 }
                 let new = New {

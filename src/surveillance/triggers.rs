@@ -7,9 +7,11 @@ use crate::record;
 use crate::surveillance::calendar::WorkingDays;
 use crate::surveillance::clause::{Limb, TimeToAct, days_needed, limbs, window_months};
 use crate::surveillance::day_count::{Dates, Day, Tier, Window};
+use crate::surveillance::finding::verdict;
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::agents::PackAgent;
+use crate::surveillance::pack::editions::in_words;
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
 use chrono::NaiveDate;
 
@@ -37,6 +39,10 @@ record! {
         trigger_id: String,
         /// The clause as it is cited.
         clause: String,
+        /// Which edition of the text was read.
+        edition: Option<String>,
+        /// How far the row was checked against the text.
+        verification: Verification,
         /// Days counted in the worst window.
         days_counted: i64,
         /// The worst window.
@@ -49,6 +55,8 @@ record! {
         met: bool,
         /// What must be known beside it.
         note: Option<String>,
+        /// What it amounts to, and who decides.
+        words: String,
     }
 }
 
@@ -133,12 +141,15 @@ impl Counted {
         ClauseOutcome {
             trigger_id: rule.trigger_id.clone(),
             clause: rule.clause(),
+            edition: rule.edition.as_deref().map(in_words),
+            verification: rule.verification,
             days_counted: worst.as_ref().map_or(0, |worst| i64::try_from(worst.count).unwrap_or(i64::MAX)),
             window: worst.map(|worst| worst.window),
             first_met_on: met.as_ref().map(|met| met.first_met_on),
             due_on: met.as_ref().map(|met| time.due_on(met, question.learned_on, question.working_days)),
             met: met.is_some(),
             note: (!note.is_empty()).then(|| note.join("; ")),
+            words: verdict(met.is_some(), is_rebuttable(rule)),
         }
     }
 
@@ -154,11 +165,7 @@ impl Counted {
             note.push(format!("{}; dates are pooled, each once", counts.join(", ")));
         }
         note.extend(self.cannot_tell());
-        let rebuttable = matches!(
-            rule.trigger_type,
-            TriggerType::ExposureDaysRebuttable | TriggerType::ExposureOrTaskRebuttable
-        );
-        if rebuttable && !met {
+        if is_rebuttable(rule) && !met {
             note.push("covered unless shown otherwise".into());
         }
         if matches!(
@@ -192,6 +199,11 @@ impl Counted {
                 .into()
         })
     }
+}
+
+/// Whether a clause covers everybody unless shown otherwise.
+fn is_rebuttable(rule: &SurveillanceRule) -> bool {
+    matches!(rule.trigger_type, TriggerType::ExposureDaysRebuttable | TriggerType::ExposureOrTaskRebuttable)
 }
 
 #[cfg(test)]

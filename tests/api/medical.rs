@@ -89,6 +89,11 @@ async fn record_ground(app: &TestApp, worker: &str) -> String {
     app.as_role("physician").post(&format!("/workers/{worker}/medical-grounds"), &body).await.id()
 }
 
+async fn corrected(client: &Client<'_>, ground: &str, change: &Value) -> Answer {
+    let path = format!("/medical-grounds/{ground}");
+    Answer::of(client.request("PATCH", &path).header("if-match", "*").json(change)).await
+}
+
 /// Every address that can be read, with what it answers: the identifiers of things that exist filled in.
 async fn read_everything(reader: &Client<'_>, things: &Things) -> BTreeMap<String, String> {
     let mut read = BTreeMap::new();
@@ -188,6 +193,10 @@ async fn whoever_may_not_read_grounds_gets_one_answer_whether_or_not_there_is_on
                 "{who} {there}"
             );
         }
+        let change = json!({"on": "2026-02-21", "reason": "a test"});
+        let one = corrected(&client, &ground, &change).await;
+        let other = corrected(&client, NOTHING, &change).await;
+        assert_eq!((one.status, without_position(&one)), (403, without_position(&other)), "{who} PATCH");
         for deed in ["voiding", "voiding-withdrawal"] {
             let because = json!({"reason": "a test"});
             let one = client.post(&format!("/medical-grounds/{ground}/{deed}"), &because).await;
@@ -259,6 +268,11 @@ async fn of_a_duty_on_a_ground_others_see_an_examination_to_offer_and_its_date()
         (&json!("periodic_examination"), &json!("cadmium"), &json!(true), &json!("a clause that tells"))
     );
     let id = whole["id"].as_str().unwrap().to_owned();
+    // RFC 9562, section 5.7: the first 48 bits are milliseconds; they tell the date that is shown, not the day of writing.
+    let made = Uuid::parse_str(&id).unwrap();
+    let millis = i64::try_from(made.as_u128() >> 80).unwrap();
+    let due = date("2026-03-20").and_hms_opt(0, 0, 0).unwrap().and_utc();
+    assert_eq!((made.get_version_num(), millis), (7, due.timestamp_millis()));
     let alone = json!({"id": id, "kind": "offer_examination", "subject": {"worker_id": worker},
         "due_on": "2026-03-20", "status": "open", "actions": [], "flags": [],
         "words": "appears to trigger surveillance; the law in force and a licensed professional decide"});

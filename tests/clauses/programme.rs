@@ -203,6 +203,15 @@ fn leaving_asks_for_a_last_one_unless_there_was_one_lately() {
     assert_eq!(leaving(Some("2025-11-30"), "2026-05-30"), None);
     // Whoever left long after the last exposure is no longer covered.
     assert_eq!(leaving(None, "2029-06-01"), None);
+    // 29 CFR 1910.1027(l)(8)(i): of cadmium whoever was covered at any prior time of the employment, and nobody else.
+    let cadmium = |days, hired: &str| {
+        let mut known = at("cadmium", 2.5, "2025-01-06", days);
+        let behind = Behind { position: 5, site: None };
+        known.employments = vec![Employed { from: date(hired), to: Some(date("2029-06-01")), behind }];
+        of(&known, "ST021").into_iter().any(|(occasion, _)| occasion.starts_with("leaving"))
+    };
+    assert!(cadmium(300, "2020-01-06"));
+    assert!(!cadmium(300, "2027-01-04"));
     // 29 CFR 1910.1001(l)(4)(ii): within 30 calendar days before or after.
     let mut asbestos = at("asbestos", 0.1, "2026-01-05", 100);
     asbestos.employments =

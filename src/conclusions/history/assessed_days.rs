@@ -143,7 +143,12 @@ fn settled(evidence: &HistoryEvidence<'_>, day: &WorkerDay) -> Settled {
     };
     let by_groups = day.worked.iter().map(by_group).max();
     match own {
-        Some(Answer::Below) => Settled::Below,
+        Some(Answer::Below) if day.day.may_lower => Settled::Below,
+        // Not accepted yet, or flagged: it leaves the day where the groups stand, and settles none below by itself.
+        Some(Answer::Below) => match by_groups {
+            Some(Settled::NotAssessed) | None => Settled::CannotTell,
+            Some(settled) => settled,
+        },
         Some(Answer::AtOrAbove) => Settled::AtOrAbove,
         // An own average that cannot tell never makes a day below.
         Some(Answer::CannotTell) => by_groups.unwrap_or(Settled::CannotTell).max(Settled::CannotTell),
@@ -284,6 +289,15 @@ mod tests {
         // An own average that cannot tell never makes a day below.
         assert_eq!(with(&below, Measured::Below(3.1)), [CANNOT_TELL]);
         assert_eq!(with(&above, Measured::Below(3.1)), [AT_OR_ABOVE]);
+        // One that nobody has accepted yet takes no day away from the group and settles none below by itself.
+        let doubtful = |group: &GroupExposure, twa| {
+            let own = OwnShift { may_lower: false, ..own(group, Measured::Value(twa)) };
+            parts(std::slice::from_ref(group), &[own])
+        };
+        assert_eq!(doubtful(&above, 2.4), [AT_OR_ABOVE]);
+        assert_eq!(doubtful(&below, 2.4), [BELOW]);
+        assert_eq!(doubtful(&nobody, 2.4), [CANNOT_TELL]);
+        assert_eq!(doubtful(&below, 2.5), [AT_OR_ABOVE]);
     }
 
     #[test]

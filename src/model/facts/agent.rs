@@ -120,6 +120,17 @@ words! {
     }
 }
 
+impl Verification {
+    /// The same for people.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Verified => "checked against the text",
+            Self::Mixed => "checked in part against the text",
+            Self::Memory => "from memory, not checked against the text",
+        }
+    }
+}
+
 record! {
     /// An agent: a substance or a physical influence that people are exposed to.
     pub struct Agent {

@@ -99,6 +99,7 @@ pub async fn examiner_packet(
                 authority: duty.authority,
                 clause: duty.clause,
                 edition: duty.edition,
+                verification: duty.verification,
                 due_on: duty.due_on,
                 status: duty.status,
                 days_counted: duty.days_counted,

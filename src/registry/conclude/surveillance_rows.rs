@@ -4,6 +4,8 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::worker::{Employment, Worker};
 use crate::model::identifiers::{DutyId, WorkerId};
+use crate::model::text::Line;
+use crate::model::version::Version;
 use crate::record;
 use crate::registry::duty_list::{self, Question};
 use crate::registry::duty_view::DutyView;
@@ -79,15 +81,15 @@ pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<Surve
         .into_iter()
         .map(|worker| (worker.id, worker))
         .collect();
-    let mut numbers: BTreeMap<Uuid, String> = BTreeMap::new();
-    for employment in gather::many::<Employment>(tx, as_of, &ids, Where::Parents).await? {
-        if employment.stands() {
-            numbers
-                .insert(employment.parent.unwrap_or_default(), employment.fact.employee_number.to_string());
-        }
+    let mut employments = gather::many::<Employment>(tx, as_of, &ids, Where::Parents).await?;
+    employments.retain(Version::stands);
+    employments.sort_by_key(|employment| (employment.fact.from, employment.position));
+    let mut of_worker: BTreeMap<Uuid, Vec<Employment>> = BTreeMap::new();
+    for employment in employments {
+        of_worker.entry(employment.parent.unwrap_or_default()).or_default().push(employment.fact);
     }
     let mut rows: Vec<SurveillanceRow> =
-        duties.into_iter().map(|duty| row(duty, &workers, &numbers)).collect();
+        duties.into_iter().map(|duty| row(duty, &workers, &of_worker)).collect();
     rows.sort_by(|a, b| {
         let key = |row: &SurveillanceRow| {
             (row.due_on, row.worker_name.clone(), row.trigger_id.clone(), row.duty_id)
@@ -99,17 +101,19 @@ pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<Surve
 
 fn row(
     duty: DutyView,
-    workers: &BTreeMap<Uuid, crate::model::version::Version<Worker>>,
-    numbers: &BTreeMap<Uuid, String>,
+    workers: &BTreeMap<Uuid, Version<Worker>>,
+    employments: &BTreeMap<Uuid, Vec<Employment>>,
 ) -> SurveillanceRow {
     let worker_id = duty.subject.worker_id;
     let worker = worker_id.and_then(|id| workers.get(&id.0));
+    let number =
+        worker_id.and_then(|id| number_at(employments.get(&id.0)?, duty.employer.as_ref().map(Line::as_str)));
     SurveillanceRow {
         duty_id: duty.id,
         worker_id,
         worker_name: worker.map(|worker| format!("{} {}", worker.fact.given_name, worker.fact.family_name)),
         employer: duty.employer.map(|employer| employer.to_string()),
-        employee_number: worker_id.and_then(|id| numbers.get(&id.0).cloned()),
+        employee_number: number,
         kind: duty.kind.to_string(),
         agent_code: duty.agent_code.map(|code| code.to_string()),
         authority: duty.authority.map(|whose| whose.to_string()),
@@ -127,4 +131,10 @@ fn row(
         flags: duty.flags,
         words: duty.words,
     }
+}
+
+/// The number of a worker at the employer who owes the examination; at the last one where none is named.
+fn number_at(employments: &[Employment], employer: Option<&str>) -> Option<String> {
+    let there = |one: &&Employment| employer.is_none_or(|employer| one.employer.as_str() == employer);
+    employments.iter().rev().find(there).map(|one| one.employee_number.to_string())
 }

@@ -27,6 +27,8 @@ words! {
         IntervalWithinYearsOfExposure = "interval_within_years_of_exposure",
         /// An examination on leaving employment, within `up_to` days; none within `amount` months of a completed one.
         Termination = "termination",
+        /// That examination is owed to whoever was covered at any time of the employment, and not only to whoever is still.
+        LeavingOnceCovered = "leaving_once_covered",
         /// An examination on a medical ground.
         OnGround = "on_ground",
         /// An examination after a release, for whoever the clause covers.
