@@ -359,7 +359,7 @@ async fn while_an_airborne_examination_is_to_be_done_others_see_that_one_alone()
     physician.post(&format!("/duties/{airborne}/actions"), &offered).await.id();
     for who in ["hygienist", "coordinator", "corporate"] {
         let found = app.as_role(who).get(&list).await;
-        assert_eq!(found.ids(), [on_ground.as_str(), airborne.as_str()], "{who}");
+        assert_eq!(found.ids(), [airborne.as_str(), on_ground.as_str()], "{who}");
     }
 }
 

@@ -20,7 +20,7 @@ use uuid::Uuid;
 /// What the bundle is made of.
 #[derive(Debug)]
 pub struct Gathered {
-    /// Examinations to be offered, in the order in which they were raised.
+    /// Examinations to be offered, in the order of their identifiers.
     pub duties: Vec<DutyView>,
     /// The workers they are about.
     pub workers: Vec<Version<Worker>>,
