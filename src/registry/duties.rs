@@ -12,7 +12,7 @@ use crate::registry::duty_view::{Reader, is_examination};
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
-use crate::registry::gather::citations::citations;
+use crate::registry::gather::citations::{citations, cited};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::{Change, Registry};
 use crate::store::backend::Tx;
@@ -168,9 +168,7 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent: agent.to_string() });
     }
     let acts = actions(&mut change.tx, as_of, duty).await?;
-    let id = found.fact.trigger_id.iter().map(ToString::to_string).collect();
-    let citations = citations(&mut change.tx, as_of, id).await?;
-    Ok(reader.view(&found, &acts, as_of.date).cited(&citations))
+    Ok(reader.view(&found, &acts, as_of.date))
 }
 
 impl Registry {
@@ -190,10 +188,13 @@ impl Registry {
         let as_of = change.as_of();
         let (standing, changes) = self::changes(&mut change.tx, as_of, ought).await?;
         let scope = change.everything();
+        let clauses = ought.duties.iter().map(|duty| duty.key.trigger_id.clone()).collect();
+        let citations = citations(&mut change.tx, as_of, clauses).await?;
         for wanted in changes {
             match wanted {
                 DutyChange::Raise(duty) => {
                     if let Some(fact) = new_duty(&duty, ought.learned_on) {
+                        let fact = cited(fact, &citations);
                         // The identifier is shown to everybody: of a duty on a ground it tells the date that is shown
                         // beside it, and not when the registry learned of the ground.
                         let id =
@@ -203,7 +204,7 @@ impl Registry {
                 }
                 DutyChange::Change { id, grounds } => {
                     let Some(old) = standing.get(&id.0) else { continue };
-                    let fact = with_grounds(old.fact.clone(), grounds);
+                    let fact = cited(with_grounds(old.fact.clone(), grounds), &citations);
                     change.alter(&scope, old, fact, None, "changed", None).await?;
                 }
                 DutyChange::Withdraw(id) => {
@@ -305,6 +306,8 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         trigger_id: Code::new(&duty.key.trigger_id),
         occasion: Code::new(&duty.key.occasion)?,
         clause: None,
+        edition: None,
+        verification: None,
         due_on: duty.grounds.due_on,
         learned_on,
         met_on: None,

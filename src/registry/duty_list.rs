@@ -10,7 +10,6 @@ use crate::model::version::Version;
 use crate::registry::duty_view::{DutyView, Reader, stands_before_a_ground};
 use crate::registry::escalation::urgency;
 use crate::registry::gather;
-use crate::registry::gather::citations::citations;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Key;
@@ -107,11 +106,9 @@ pub async fn duties(
         let shown: Vec<&Version<Duty>> =
             duties.iter().filter(|duty| !hidden.contains(&duty.id)).filter(visible).collect();
         let acts = actions_of(tx, as_of, shown.iter().map(|duty| duty.id)).await?;
-        let ids = shown.iter().filter_map(|duty| duty.fact.trigger_id.as_ref());
-        let citations = citations(tx, as_of, ids.map(ToString::to_string).collect()).await?;
         for duty in shown {
             let acts = acts.get(&duty.id).map_or(&[][..], Vec::as_slice);
-            let view = reader.view(duty, acts, as_of.date).cited(&citations);
+            let view = reader.view(duty, acts, as_of.date);
             let asked = question.kind.is_none_or(|kind| view.kind == kind)
                 && question.status.is_none_or(|status| view.status == status)
                 && question.due_before.is_none_or(|day| view.due_on < day);

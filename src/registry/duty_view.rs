@@ -13,14 +13,13 @@ use crate::model::text::{Code, Line, Text};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::escalation::{Escalation, escalation};
-use crate::registry::gather::citations::Citation;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
 use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
 use chrono::NaiveDate;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 record! {
@@ -171,8 +170,8 @@ impl Reader {
             trigger_id: fact.trigger_id.filter(|_| !kept),
             words: words(fact.kind, fact.clause.is_some()),
             clause: fact.clause.filter(|_| !kept),
-            edition: None,
-            verification: None,
+            edition: fact.edition.filter(|_| !kept),
+            verification: fact.verification.filter(|_| !kept),
             basis: Some(if across { Vec::new() } else { fact.basis }),
             employer: fact.employer,
             status,
@@ -228,16 +227,6 @@ fn words(kind: DutyKind, by_clause: bool) -> String {
         (true, _) => format!("{APPEARS}; {WHO_DECIDES}"),
         (false, true) => format!("appears to be triggered; {WHO_DECIDES}"),
         (false, false) => format!("recommended, no clause asks for it; {WHO_DECIDES}"),
-    }
-}
-
-impl DutyView {
-    /// The same with the edition of its clause.
-    #[must_use]
-    pub fn cited(self, citations: &BTreeMap<String, Citation>) -> Self {
-        let cited = self.trigger_id.as_ref().and_then(|id| citations.get(id.as_str()));
-        let Some(Citation { edition, verification }) = cited.cloned() else { return self };
-        Self { edition, verification, ..self }
     }
 }
 

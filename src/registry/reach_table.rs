@@ -302,6 +302,8 @@ pub const TABLE: &[KindReach] = &[
             "trigger_id",
             "occasion",
             "clause",
+            "edition",
+            "verification",
             "due_on",
             "learned_on",
             "met_on",

@@ -1,5 +1,6 @@
 //! What the registry writes down when it happens: duties, and what people did about them.
 
+use crate::model::facts::agent::Verification;
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::text::{Code, Line, Text};
 use crate::{record, words};
@@ -84,6 +85,10 @@ record! {
         occasion: Code,
         /// Section and paragraph.
         clause: Option<String>,
+        /// Which edition of the text was read when the facts asked for it.
+        edition: Option<String>,
+        /// How far the row was checked against the text then.
+        verification: Option<Verification>,
         /// By when the clause asks.
         due_on: NaiveDate,
         /// When the registry learned of it.

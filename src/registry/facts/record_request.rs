@@ -13,6 +13,7 @@ use crate::model::version::Version;
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
+use crate::registry::gather::citations::{citations, cited};
 use crate::registry::place::{Place, Under};
 use crate::registry::recording::{self, Recorded};
 use crate::registry::refusal::Refusal;
@@ -102,7 +103,7 @@ async fn duty_to_answer(
         return Ok(None);
     };
     let Some(occasion) = Code::new(&request.id.to_string()) else { return Ok(None) };
-    Ok(Some(Duty {
+    let duty = Duty {
         kind: DutyKind::AnswerRecordRequest,
         subject: Subject { worker_id: Some(WorkerId(worker)), group_id: None, site_id: None },
         agent_code: None,
@@ -110,6 +111,8 @@ async fn duty_to_answer(
         trigger_id: Code::new(&trigger_id),
         occasion,
         clause: Some(clause),
+        edition: None,
+        verification: None,
         due_on,
         learned_on: as_of.date,
         met_on: None,
@@ -121,7 +124,9 @@ async fn duty_to_answer(
         flags: Vec::new(),
         site_ids: Vec::new(),
         rests_on_medical_ground: None,
-    }))
+    };
+    let citations = citations(&mut change.tx, as_of, [trigger_id].into()).await?;
+    Ok(Some(cited(duty, &citations)))
 }
 
 /// Row, clause and last day for the answer: by the working days of the worker's sites; the earliest of several.

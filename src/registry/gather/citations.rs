@@ -2,6 +2,7 @@
 
 use crate::model::facts::agent::Verification;
 use crate::model::facts::clause::Clause;
+use crate::model::facts::duty::Duty;
 use crate::model::facts::rules::PackRow;
 use crate::model::shape::{Faults, Shape as _};
 use crate::registry::gather;
@@ -46,4 +47,14 @@ pub async fn citations(
         found.insert(clause.fact.code.to_string(), Citation { edition, verification });
     }
     Ok(found)
+}
+
+/// A duty with the edition in which its clause is read on the day of writing: a later reading does not change what
+/// people were told.
+pub fn cited(duty: Duty, citations: &BTreeMap<String, Citation>) -> Duty {
+    let cited = duty.trigger_id.as_ref().and_then(|id| citations.get(id.as_str()));
+    match cited.cloned() {
+        Some(Citation { edition, verification }) => Duty { edition, verification, ..duty },
+        None => duty,
+    }
 }

@@ -1,6 +1,7 @@
 //! The agents of the pack with their limits, made from the rows of its table.
 
 use super::agent_row::AgentRow;
+use super::editions::in_words;
 use super::table;
 use crate::model::facts::agent::{Agent, AgentState, CasNumber, Limit, LimitKind};
 use crate::model::facts::rule_set::RuleSet;
@@ -144,7 +145,7 @@ fn limits(row: &AgentRow) -> Option<Vec<Limit>> {
             from: None,
             to: None,
             source: source.clone(),
-            edition: line(row.edition.as_deref())?,
+            edition: line(row.edition.as_deref().map(in_words).as_deref())?,
             verification: Some(row.verification),
         });
     }
