@@ -117,7 +117,8 @@ async fn correct<F: Recorded>(app: App, request: Request) -> Result<Reply, Probl
     write(app, request, move |change, _, body| {
         Box::pin(async move {
             let version = correcting::correct::<F>(change, id, &expected, body).await?;
-            Ok(Made::changed(recording::view(&version)))
+            let as_of = change.as_of();
+            Ok(Made::changed(recording::shown(&version, &mut change.tx, as_of).await?))
         })
     })
     .await
@@ -248,7 +249,8 @@ pub async fn create<F: Recorded>(
     write(app, request, move |change, _, body| {
         Box::pin(async move {
             let version = recording::record::<F>(change, under, parent, body).await?;
-            let mut view = recording::view(&version);
+            let as_of = change.as_of();
+            let mut view = recording::shown(&version, &mut change.tx, as_of).await?;
             let remarks = version.fact.remarks(&Place::of(&version), change).await?;
             if !remarks.is_empty() {
                 view["flags"] = json!(remarks);
@@ -266,7 +268,10 @@ pub async fn list<F: Recorded>(app: App, request: Request, under: Under) -> Resu
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let found = recording::list::<F>(&mut tx, &request.caller, as_of, under, parent, page).await?;
-    let items = found.iter().map(|version| (version.id, recording::view(version))).collect();
+    let mut items = Vec::with_capacity(found.len());
+    for version in &found {
+        items.push((version.id, recording::shown(version, &mut tx, as_of).await?));
+    }
     Ok(Reply::items(&request, page.limit, items))
 }
 
@@ -276,7 +281,8 @@ pub async fn read<F: Recorded>(app: App, request: Request) -> Result<Reply, Prob
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let version = recording::read::<F>(&mut tx, &request.caller, as_of, id).await?;
-    Ok(Reply::one(&request, version.revision, &recording::view(&version)))
+    let view = recording::shown(&version, &mut tx, as_of).await?;
+    Ok(Reply::one(&request, version.revision, &view))
 }
 
 async fn read_either<F: Recorded, G: Recorded>(app: App, request: Request) -> Result<Reply, Problem> {
@@ -312,7 +318,9 @@ async fn turn<F: Recorded>(
         Box::pin(async move {
             let because = Because::parse(body)?;
             let version = turn_voided::<F>(change, id, because.reason.as_str(), voided).await?;
-            Ok(Made::new(&format!("/{last}/{id}"), recording::view(&version)))
+            let as_of = change.as_of();
+            let view = recording::shown(&version, &mut change.tx, as_of).await?;
+            Ok(Made::new(&format!("/{last}/{id}"), view))
         })
     })
     .await

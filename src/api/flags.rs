@@ -7,6 +7,7 @@ use crate::conclusions::history::view::HistoryFlag;
 use crate::conclusions::limit_change;
 use crate::conclusions::verdict;
 use crate::hygiene::{air_clearing, profile};
+use crate::registry::facts::clause_levels;
 use crate::surveillance::programme;
 use std::collections::BTreeMap;
 
@@ -45,7 +46,8 @@ const OF_READERS: &[(&str, &str)] = &[
 pub fn flags() -> BTreeMap<&'static str, &'static str> {
     let mut all = BTreeMap::new();
     let tables = OF_DUTIES.iter().chain(OF_READERS).chain(profile::FLAGS).chain(air_clearing::FLAGS);
-    let tables = tables.chain(examiner_packet::FLAGS).chain(limit_change::view::FLAGS).copied();
+    let tables = tables.chain(examiner_packet::FLAGS).chain(limit_change::view::FLAGS);
+    let tables = tables.chain(clause_levels::FLAGS).copied();
     let of_calculations = calculations::FLAGS.iter().flat_map(|table| table.iter()).copied();
     for (word, meaning) in tables.chain(verdict::view::all_flags()).chain(of_calculations) {
         all.entry(word).or_insert(meaning);

@@ -7,15 +7,16 @@ use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on
 use crate::conclusions::noise_criterion::{criterion_met, level_by};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::use_of_result::StandingUse;
-use crate::model::facts::agent::LimitKind;
+use crate::model::facts::agent::{Limit, LimitKind};
 use crate::model::facts::standing_move::{Averaging, StandingRound, StandingValue};
 use crate::model::identifiers::{EventId, SiteId};
 use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::record;
 use crate::surveillance::calendar::WorkingDays;
-use crate::surveillance::level::Levels;
+use crate::surveillance::level::{Level, Levels};
 use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::of_authority::UnreadClause;
 use crate::surveillance::round::{Member, Round};
 use crate::surveillance::standing::{self, Move};
 use crate::surveillance::step_down::step_downs;
@@ -42,6 +43,8 @@ pub struct OtherAuthority {
     pub levels: Levels,
     /// Its clauses in force.
     pub pack: Pack,
+    /// Those of them that cannot be read there today.
+    pub unread: Vec<UnreadClause>,
 }
 
 impl<'a> StandingRules<'a> {
@@ -61,6 +64,10 @@ pub struct AuthorityStanding {
     pub authority: Code,
     /// Every move, in the order of the rounds; a later one stands over earlier ones from its `since` on.
     pub moves: Vec<Move>,
+    /// The moves where lying exactly at the limit counts as above it; `None` where that makes no difference.
+    pub at_limit: Option<Vec<Move>>,
+    /// Of each move, where another authority's level was reached, the source of that level.
+    pub reached: Vec<Option<String>>,
     /// What is to be known of it.
     pub flags: Vec<Flag>,
 }
@@ -80,7 +87,7 @@ record! {
         since: Option<NaiveDate>,
         /// The round that set it.
         round: Option<StandingRound>,
-        /// The clause of a step down.
+        /// The clause of a step down, or the source of another authority's level that was reached.
         clause: Option<String>,
     }
 }
@@ -88,12 +95,23 @@ record! {
 impl AuthorityStanding {
     /// The move that decides on a date; `None`: nothing has told yet.
     pub fn on(&self, date: NaiveDate) -> Option<&Move> {
-        self.moves.iter().rev().find(|change| change.since.is_none_or(|since| since <= date))
+        self.place_on(date).and_then(|place| self.moves.get(place))
+    }
+
+    fn place_on(&self, date: NaiveDate) -> Option<usize> {
+        self.moves.iter().rposition(|change| change.since.is_none_or(|since| since <= date))
+    }
+
+    /// The clause that a move rests on, by its place among them.
+    pub fn clause_of(&self, place: usize) -> Option<&String> {
+        let of_step_down = self.moves.get(place).and_then(|change| change.clause.as_ref());
+        of_step_down.or_else(|| self.reached.get(place).and_then(Option::as_ref))
     }
 
     /// The standing at the end of an era, for people and programs.
     pub fn at_end_of(&self, era: &Era) -> StandingView {
-        let last = self.on(last_day(era));
+        let place = self.place_on(last_day(era));
+        let last = place.and_then(|place| self.moves.get(place));
         StandingView {
             authority: self.authority.clone(),
             averaging: None,
@@ -101,7 +119,7 @@ impl AuthorityStanding {
             value: last.map_or(StandingValue::Unknown, |change| change.level.into()),
             since: last.and_then(|change| change.since),
             round: last.map(|change| StandingRound { event_id: change.round.0, date: change.round.1 }),
-            clause: last.and_then(|change| change.clause.clone()),
+            clause: place.and_then(|place| self.clause_of(place)).cloned(),
         }
     }
 }
@@ -146,9 +164,37 @@ pub fn group_standings(
                 raise(&mut flags, Flag::NoStepDown);
             }
             let moves = standing::moves(&rounds, &eras, &ways_down, rules.working_days);
-            Some(AuthorityStanding { authority: authority.clone(), moves, flags })
+            let at_limit = standing::moves_at_limit(&rounds, &eras, &ways_down, rules.working_days);
+            let at_limit = Some(at_limit).filter(|at_limit| *at_limit != moves);
+            let reached = moves.iter().map(|change| source_of(change, group, agent, authority)).collect();
+            Some(AuthorityStanding { authority: authority.clone(), moves, at_limit, reached, flags })
         })
         .collect()
+}
+
+/// The source of another authority's level that a move reached, as it stood on the date of the round.
+fn source_of(
+    change: &Move,
+    group: &GroupEvidence,
+    agent: &AgentEvidence,
+    authority: &Code,
+) -> Option<String> {
+    let kind = match change.level {
+        Level::AboveLimit => LimitKind::Twa,
+        Level::AtOrAboveActionLevel => LimitKind::ActionLevel,
+        Level::Unknown | Level::AtOrBelowLimit | Level::BelowActionLevel => return None,
+    };
+    if authority.as_str() == STATUTORY_AUTHORITY {
+        return None;
+    }
+    let (_, date) = change.round;
+    let of_kind = |limit: &&Limit| limit.authority == *authority && limit.kind == kind;
+    let limits = agent.in_force(rule_set_on(group, date), date).into_iter().filter(of_kind);
+    let strictest = limits.min_by(|one, two| {
+        let number = |limit: &Limit| agent.level_in(limit, one.value.unit).unwrap_or(f64::INFINITY);
+        number(one).total_cmp(&number(two))
+    });
+    strictest.map(|limit| limit.source.to_string())
 }
 
 /// The rounds of a group for one authority: an event's countable averages, with the levels of its latest shift date.

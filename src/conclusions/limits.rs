@@ -143,8 +143,12 @@ impl AgentEvidence {
 
     /// What is known, in another unit; between mass and volume parts by the agent's molar mass at 25 °C and 760 mmHg.
     pub fn convert(&self, measured: Measured, from: Unit, to: Unit) -> Option<Measured> {
-        let molar_mass = self.agent.fact.molar_mass.as_ref().and_then(|mass| mass.number_in(Unit::GPerMol));
-        convert(measured, from, to, molar_mass, ROOM_AIR)
+        convert(measured, from, to, self.molar_mass(), ROOM_AIR)
+    }
+
+    /// The agent's molar mass, g/mol.
+    pub fn molar_mass(&self) -> Option<f64> {
+        self.agent.fact.molar_mass.as_ref().and_then(|mass| mass.number_in(Unit::GPerMol))
     }
 }
 

@@ -21,17 +21,20 @@ pub struct OughtMove {
     pub since: Option<NaiveDate>,
     /// The round.
     pub round: StandingRound,
-    /// The clause of a step down.
+    /// The clause of a step down, or the source of another authority's level that was reached.
     pub clause: Option<String>,
 }
 
 impl OughtMove {
     /// Whether a written move says the same. What a round rests on may change without moving anything.
+    ///
+    /// Of a rise the source of the level was once not written.
     fn is(&self, written: &StandingMove) -> bool {
         self.value == written.value
             && self.since == written.since
             && Some(&self.round) == written.round.as_ref()
-            && self.clause == written.clause
+            && (self.clause == written.clause
+                || written.clause.is_none() && self.value > written.value_before)
     }
 }
 
@@ -78,7 +81,10 @@ pub fn limbs(conclusion: &GroupConclusion) -> Vec<OughtLimb> {
         moves: standing
             .moves
             .iter()
-            .map(|one| moved(one.level.into(), one.since, one.round, &one.clause))
+            .enumerate()
+            .map(|(place, one)| {
+                moved(one.level.into(), one.since, one.round, &standing.clause_of(place).cloned())
+            })
             .collect(),
     });
     let short_term = conclusion.short_term.iter().map(|standing| OughtLimb {

@@ -64,6 +64,16 @@ impl Referrer {
     pub fn in_sight(kind: &'static str, id: Uuid, fault: Option<String>) -> Self {
         Self { kind, id, in_sight: true, faults: fault.into_iter().collect() }
     }
+
+    /// Whether it is the fact of this identifier.
+    pub fn is(&self, id: Uuid) -> bool {
+        self.id == id
+    }
+
+    /// Notes what else is wrong in it.
+    pub fn note(&mut self, fault: String) {
+        self.faults.insert(fault);
+    }
 }
 
 /// The standing facts of a kind that meet the restrictions, each with what is wrong in it as things are.
@@ -263,8 +273,11 @@ fn merge(target: &mut Value, patch: &Value) {
     }
 }
 
-/// Names every fact that was possible before a correction and is not after it.
-fn refuse_what_became_impossible(before: &[Referrer], after: &[Referrer]) -> Result<(), Refusal> {
+/// Names every fact that was possible before a correction, or a voiding, and is not after it.
+///
+/// # Errors
+/// Those facts.
+pub fn refuse_what_became_impossible(before: &[Referrer], after: &[Referrer]) -> Result<(), Refusal> {
     let nothing = BTreeSet::new();
     let known = |one: &Referrer| before.iter().find(|other| (other.kind, other.id) == (one.kind, one.id));
     let mut faults = Faults::default();

@@ -6,7 +6,7 @@ use crate::access::scope::Scope;
 use crate::model::identifiers::SiteId;
 use crate::model::shape::Faults;
 use crate::model::version::Version;
-use crate::registry::correcting::Referrer;
+use crate::registry::correcting::{Referrer, refuse_what_became_impossible};
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
 use crate::registry::refusal::Refusal;
@@ -44,6 +44,15 @@ pub trait Recorded: Stored {
     fn bound<'c>(
         _version: &'c Version<Self>,
         _fields: &'c Map<String, Value>,
+        _change: &'c mut Change,
+    ) -> impl Future<Output = Result<Vec<Referrer>, Refusal>> + Send + 'c {
+        std::future::ready(Ok(Vec::new()))
+    }
+
+    /// What refers to it in a way that its voiding could make impossible, with what is wrong in each as things are; nothing
+    /// if not said otherwise.
+    fn bound_when_void<'c>(
+        _version: &'c Version<Self>,
         _change: &'c mut Change,
     ) -> impl Future<Output = Result<Vec<Referrer>, Refusal>> + Send + 'c {
         std::future::ready(Ok(Vec::new()))
@@ -104,6 +113,15 @@ pub trait Recorded: Stored {
         std::future::ready(Ok(Vec::new()))
     }
 
+    /// What a reader is told beside the fact as things are on the day of reading, as words; nothing if not said otherwise.
+    fn told<'c>(
+        _version: &'c Version<Self>,
+        _tx: &'c mut Tx,
+        _as_of: AsOf,
+    ) -> impl Future<Output = Result<Vec<&'static str>, Refusal>> + Send + 'c {
+        std::future::ready(Ok(Vec::new()))
+    }
+
     /// What its recording or voiding makes stale; nothing if not said otherwise.
     fn reach(&self, _place: &Place) -> Vec<Reach> {
         Vec::new()
@@ -113,6 +131,19 @@ pub trait Recorded: Stored {
 /// A fact as an answer shows it: identity, place, fields, revision, position.
 pub fn view<F: Recorded>(version: &Version<F>) -> Value {
     view_of(F::UNDER, version)
+}
+
+/// The same with what a reader is told beside the fact.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn shown<F: Recorded>(version: &Version<F>, tx: &mut Tx, as_of: AsOf) -> Result<Value, Refusal> {
+    let mut view = view(version);
+    let told = F::told(version, tx, as_of).await?;
+    if !told.is_empty() {
+        view["flags"] = told.into();
+    }
+    Ok(view)
 }
 
 /// The same for a kind that nobody records by hand.
@@ -264,11 +295,16 @@ async fn turn_voided<F: Recorded>(
             return Err(faults.into());
         }
     }
+    let before = if voided { F::bound_when_void(&old, change).await? } else { Vec::new() };
     let deed = if voided { "voided" } else { "voiding withdrawn" };
     let mark = voided.then(|| reason.to_owned());
     let fact = old.fact.clone();
     let version = change.alter(&scope, &old, fact, mark, deed, Some(reason)).await?;
     F::follow_voiding(&version, old.position, change).await?;
+    if voided {
+        let after = F::bound_when_void(&version, change).await?;
+        refuse_what_became_impossible(&before, &after)?;
+    }
     let reach = version.fact.reach(&Place::of(&version));
     crate::registry::reach::mark(change, version.id, &reach).await?;
     Ok(version)

@@ -52,7 +52,10 @@ impl Limb {
     pub fn verdict(self, day: &Day) -> Verdict {
         match self {
             Self::Average { level, comparator, tier } => {
-                Verdict::of_average(day, tier, |twa| compare(twa, level, comparator))
+                let at_limit = tier == Tier::Limit && comparator == Comparator::AtOrAbove;
+                let standing = day.standing_at_limit.filter(|_| at_limit).or(day.standing);
+                let own = day.own(|twa| compare(twa, level, comparator));
+                Verdict::of(own, standing.map(|standing| tier.answer(standing)))
             }
             Self::ShortTerm { level, comparator } => {
                 let own = |average: Measured| compare(average, level, comparator);
@@ -64,7 +67,9 @@ impl Limb {
                 Verdict::of(day.own(|twa| compare(twa, level, comparator)), standing)
             }
             Self::AnyExposure => {
-                Verdict::of_average(day, Tier::AnyExposure, |twa| compare(twa, 0.0, Comparator::Above))
+                let own = day.own(|twa| compare(twa, 0.0, Comparator::Above));
+                let by_standing = day.standing.map(|standing| Tier::AnyExposure.answer(standing));
+                Verdict::of(own, if day.agent_there { Some(Answer::AtOrAbove) } else { by_standing })
             }
             Self::Respirator => {
                 Verdict { measured: false, counts: day.respirator == Some(true), undecided: false }

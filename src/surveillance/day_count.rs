@@ -21,6 +21,10 @@ pub struct Day {
     pub may_lower: bool,
     /// The highest standing of the groups worked in; `None` where nothing was assigned.
     pub standing: Option<Level>,
+    /// The same where lying exactly at the limit counts as above it; `None` where that makes no difference.
+    pub standing_at_limit: Option<Level>,
+    /// Whether the agent is expected in a group worked in, or was found there, for clauses that look at any exposure at all.
+    pub agent_there: bool,
     /// The worker's highest short-term average (or excursion).
     pub short_term: Option<Measured>,
     /// The highest mean of a sample that ran longer than any short-term limit is averaged over: above such a limit, it
@@ -38,6 +42,8 @@ impl Day {
             twa: None,
             may_lower: true,
             standing: None,
+            standing_at_limit: None,
+            agent_there: false,
             short_term: None,
             longer_mean: None,
             respirator: None,
@@ -68,7 +74,7 @@ pub enum Tier {
 }
 
 impl Tier {
-    fn answer(self, standing: Level) -> Answer {
+    pub(super) fn answer(self, standing: Level) -> Answer {
         let reached = match self {
             Self::ActionLevel => standing >= Level::AtOrAboveActionLevel,
             Self::Limit => standing == Level::AboveLimit,

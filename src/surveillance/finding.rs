@@ -7,6 +7,7 @@ use crate::surveillance::clause::{TimeToAct, days_needed, window_months};
 use crate::surveillance::day_count::{Count, Dates, FirstMet, Window};
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::editions::in_words;
+use crate::surveillance::pack::of_authority::UnreadClause;
 use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{SurveillanceRule, TriggerType};
 use crate::surveillance::triggers::ClauseOutcome;
@@ -18,6 +19,8 @@ pub const APPEARS: &str = "appears to trigger surveillance";
 pub const DOES_NOT_APPEAR: &str = "does not appear to trigger surveillance";
 /// Said where the text covers everybody at the level unless fewer days are shown.
 pub const UNLESS_SHOWN: &str = "covered unless shown otherwise";
+/// Said where a clause cannot be read.
+pub const CANNOT_TELL: &str = "cannot be told";
 /// Said with all of them.
 pub const WHO_DECIDES: &str = "the law in force and a licensed professional decide";
 
@@ -158,6 +161,29 @@ record! {
 
 fn number(count: usize) -> i64 {
     i64::try_from(count).unwrap_or(i64::MAX)
+}
+
+impl FindingView {
+    /// Of a clause that cannot be read: nothing is counted by it.
+    pub fn unread(unread: &UnreadClause) -> Self {
+        let UnreadClause { clause, why } = unread;
+        Self {
+            trigger_id: clause.code.to_string(),
+            clause: clause.source.to_string(),
+            edition: clause.edition.as_ref().map(|edition| in_words(edition.as_str())),
+            verification: clause.verification.unwrap_or(Verification::Memory),
+            met: false,
+            covered_by_default: None,
+            days_counted: 0,
+            window: None,
+            limbs: Vec::new(),
+            calendar_years: Vec::new(),
+            first_met_on: None,
+            due_on: None,
+            note: Some(why.in_words().to_owned()),
+            words: format!("{CANNOT_TELL}; {WHO_DECIDES}"),
+        }
+    }
 }
 
 impl Finding<'_> {

@@ -32,6 +32,8 @@ pub const MEDICAL_GROUND: &str = "medical_ground";
 /// No earlier examination is on record to count from.
 pub const NONE_ON_RECORD: &str = "no_examination_on_record";
 
+/// How the occasion of an examination on leaving begins.
+pub const LEAVING: &str = "leaving-";
 /// How the occasion of a follow-up begins.
 const FOLLOW_UP: &str = "follow-up-";
 /// How the occasion of an examination on a release begins.
@@ -399,7 +401,7 @@ impl Programme<'_> {
                 }
                 let new = New {
                     kind: DutyKind::OfferExamination,
-                    occasion: format!("leaving-{}", employment.from),
+                    occasion: format!("{LEAVING}{}", employment.from),
                     due_on: add_days(left_on, detail.bound().into()),
                     due_from_learning: false,
                     flags: vec![AT_TERMINATION],
@@ -424,7 +426,7 @@ impl Programme<'_> {
             let full = part_of(&done.occasion).is_none_or(|part| part == Part::Examination)
                 && self.is_whole(done)
                 && !self.rests_on_ground(done);
-            let leaving = done.occasion.starts_with("leaving-");
+            let leaving = done.occasion.starts_with(LEAVING);
             done.act == Act::Completed
                 && full
                 && !leaving

@@ -68,6 +68,15 @@ pub(super) enum Reading {
     CannotTell,
 }
 
+/// When the limit counts as reached.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LimitReached {
+    /// Only above it: the standing of a group.
+    Above,
+    /// At it already: a clause that says so.
+    AtIt,
+}
+
 /// A bound: reached at it, or only above it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Bound {
@@ -88,12 +97,15 @@ impl Bound {
 
 impl Bound {
     /// What must be reached to stand at a level.
-    pub(super) fn of(level: Level, levels: Levels) -> Option<Self> {
+    pub(super) fn of(level: Level, levels: Levels, reached: LimitReached) -> Option<Self> {
         match level {
             Level::AtOrAboveActionLevel => {
                 levels.action_level.map(|value| Bound { value, only_above: false, is_limit: false })
             }
-            Level::AboveLimit => levels.limit.map(|value| Bound { value, only_above: true, is_limit: true }),
+            Level::AboveLimit => {
+                let only_above = reached == LimitReached::Above;
+                levels.limit.map(|value| Bound { value, only_above, is_limit: true })
+            }
             Level::Unknown | Level::AtOrBelowLimit | Level::BelowActionLevel => None,
         }
     }
@@ -126,7 +138,12 @@ impl Round {
 
     /// The level that the round shows; `None` when it cannot tell.
     pub(super) fn level(&self) -> Option<Level> {
-        let reading = |level| Bound::of(level, self.levels).map(|bound| self.reading(bound));
+        self.level_by(LimitReached::Above)
+    }
+
+    /// The same where the limit counts as reached so.
+    pub(super) fn level_by(&self, reached: LimitReached) -> Option<Level> {
+        let reading = |level| Bound::of(level, self.levels, reached).map(|bound| self.reading(bound));
         match (reading(Level::AboveLimit), reading(Level::AtOrAboveActionLevel)) {
             (Some(Reading::Reaches), _) => Some(Level::AboveLimit),
             (_, Some(Reading::Reaches)) => Some(Level::AtOrAboveActionLevel),

@@ -6,7 +6,7 @@
 use crate::model::identifiers::EventId;
 use crate::surveillance::calendar::WorkingDays;
 use crate::surveillance::level::Level;
-use crate::surveillance::round::{Bound, Reading, Round};
+use crate::surveillance::round::{Bound, LimitReached, Reading, Round};
 use crate::surveillance::step_down::StepDown;
 use chrono::NaiveDate;
 
@@ -75,9 +75,9 @@ impl Progress {
     }
 
     /// Remembers a round that lies below a level and may say so.
-    fn remember(&mut self, round: &Round) {
+    fn remember(&mut self, round: &Round, reached: LimitReached) {
         for (level, date) in &mut self.below {
-            let reading = Bound::of(*level, round.levels).map(|bound| round.reading(bound));
+            let reading = Bound::of(*level, round.levels, reached).map(|bound| round.reading(bound));
             if reading == Some(Reading::Below { may_lower: true }) {
                 *date = Some(round.date);
             }
@@ -101,6 +101,32 @@ pub fn moves(
     step_downs: &[StepDown],
     working_days: &WorkingDays,
 ) -> Vec<Move> {
+    moves_by(LimitReached::Above, rounds, eras, step_downs, working_days)
+}
+
+/// The same as a clause reads it that looks at days at the limit or above it: lying exactly at the limit counts as above it.
+pub fn moves_at_limit(
+    rounds: &[Round],
+    eras: &[Era],
+    step_downs: &[StepDown],
+    working_days: &WorkingDays,
+) -> Vec<Move> {
+    // A way down that allows results at the limit leads below it no more.
+    let below = |way: &StepDown| {
+        let to_the_limit = way.to != Level::BelowActionLevel;
+        StepDown { inclusive: way.inclusive && !to_the_limit, ..way.clone() }
+    };
+    let step_downs: Vec<StepDown> = step_downs.iter().map(below).collect();
+    moves_by(LimitReached::AtIt, rounds, eras, &step_downs, working_days)
+}
+
+fn moves_by(
+    reached: LimitReached,
+    rounds: &[Round],
+    eras: &[Era],
+    step_downs: &[StepDown],
+    working_days: &WorkingDays,
+) -> Vec<Move> {
     let mut rounds: Vec<&Round> = rounds.iter().collect();
     rounds.sort_by_key(|round| (round.date, round.event));
     let mut moves: Vec<Move> = Vec::new();
@@ -114,7 +140,7 @@ pub fn moves(
             progress = Progress::new(step_downs);
         }
         let confirmed = progress.count(round, step_downs, working_days);
-        let change = match round.level() {
+        let change = match round.level_by(reached) {
             // Where nothing stood before nothing is lowered: the first round sets it, accepted or not.
             Some(level) if current == Level::Unknown => Some((level, own.from, None)),
             Some(level) if level > current => {
@@ -128,7 +154,7 @@ pub fn moves(
             current = level;
             moves.push(Move { level, since, round: (round.event, round.date), clause });
         }
-        progress.remember(round);
+        progress.remember(round, reached);
     }
     moves
 }
@@ -219,6 +245,27 @@ mod tests {
         assert_eq!(read(&[chromium(1, "2026-03-02", 2.5)], &[]), [(AT, None)]);
         assert_eq!(read(&[chromium(1, "2026-03-02", 5.0)], &[]), [(AT, None)]);
         assert_eq!(read(&[chromium(1, "2026-03-02", 5.1)], &[]), [(ABOVE, None)]);
+    }
+
+    #[test]
+    fn for_a_clause_that_says_at_the_limit_a_round_exactly_there_reaches_it() {
+        let rounds =
+            [chromium(1, "2026-01-05", 5.0), chromium(2, "2026-02-02", 5.0), chromium(3, "2026-02-09", 5.0)];
+        let way = StepDown {
+            upper: 5.0,
+            inclusive: true,
+            to: AT,
+            ..rules("chromium_vi", CHROMIUM).into_iter().next().unwrap()
+        };
+        let at_limit = |rounds: &[Round]| {
+            let found = moves_at_limit(rounds, &[], std::slice::from_ref(&way), &WorkingDays::default());
+            found.into_iter().map(|change| change.level).collect::<Vec<_>>()
+        };
+        // Two more rounds at the limit lie at it still; two below it end that.
+        assert_eq!(at_limit(&rounds), [ABOVE]);
+        assert_eq!(at_limit(&[chromium(1, "2026-01-05", 4.99)]), [AT]);
+        let down = [rounds[0].clone(), chromium(2, "2026-02-02", 4.0), chromium(3, "2026-02-09", 4.0)];
+        assert_eq!(at_limit(&down), [ABOVE, AT]);
     }
 
     #[test]

@@ -211,8 +211,10 @@ mod tests {
             judgements: Vec::new(),
             standing: level.map(moved).into_iter().collect(),
             action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+            at_limit: None,
             of_others: Vec::new(),
             respirator: Vec::new(),
+            expected: Vec::new(),
         }
     }
 

@@ -118,8 +118,10 @@ pub(super) fn exposure(number: u128, eras: Vec<EraMean>) -> GroupExposure {
         standing: Vec::new(),
         // 29 CFR 1910.1026(b): 2.5 ug/m3.
         action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
+        at_limit: None,
         of_others: Vec::new(),
         respirator: Vec::new(),
+        expected: Vec::new(),
     }
 }
 

@@ -74,12 +74,16 @@ pub struct GroupExposure {
     pub judgements: Vec<Version<Judgement>>,
     /// The moves of its standing by the statute, in their order.
     pub standing: Vec<PlacedMove>,
+    /// The same where lying exactly at the limit counts as above it; `None` where that makes no difference.
+    pub at_limit: Option<Vec<PlacedMove>>,
     /// The statute's action level over time.
     pub action_level: Vec<LevelPeriod>,
     /// The same by the levels of other authorities, by their names.
     pub of_others: Vec<OtherStanding>,
     /// When a respirator was required (first day, first day no longer).
     pub respirator: Vec<(NaiveDate, Option<NaiveDate>)>,
+    /// When the agent is expected there (first day, first day no longer).
+    pub expected: Vec<(NaiveDate, Option<NaiveDate>)>,
 }
 
 /// How a group stands by the levels of an authority other than the law that comes with the program.
@@ -89,6 +93,8 @@ pub struct OtherStanding {
     pub authority: Code,
     /// The moves of its standing, in their order.
     pub standing: Vec<PlacedMove>,
+    /// The same where lying exactly at the limit counts as above it; `None` where that makes no difference.
+    pub at_limit: Option<Vec<PlacedMove>>,
     /// The authority's action level over time.
     pub action_level: Vec<LevelPeriod>,
 }
@@ -100,9 +106,25 @@ impl GroupExposure {
         let other = self.of_others.iter().find(|other| other.authority == *authority);
         Self {
             standing: other.map(|other| other.standing.clone()).unwrap_or_default(),
+            at_limit: other.and_then(|other| other.at_limit.clone()),
             action_level: other.map(|other| other.action_level.clone()).unwrap_or_default(),
             ..self.clone()
         }
+    }
+
+    /// Whether the agent is expected in the group on a date, or was found there: the group stands somewhere by anybody's
+    /// levels, or a result of the era was detected.
+    pub fn has_agent(&self, on: NaiveDate) -> bool {
+        let holds = |(from, to): &(NaiveDate, Option<NaiveDate>)| *from <= on && to.is_none_or(|to| on < to);
+        let known = |moves: &[PlacedMove]| {
+            let last = moves.iter().rev().find(|placed| placed.change.since.is_none_or(|since| since <= on));
+            last.is_some_and(|placed| placed.change.level.is_known())
+        };
+        let detected = |era: &EraMean| era.holds(on) && era.results.iter().any(|found| found.lower() > 0.0);
+        self.expected.iter().any(holds)
+            || known(&self.standing)
+            || self.of_others.iter().any(|other| known(&other.standing))
+            || self.eras.iter().any(detected)
     }
 }
 

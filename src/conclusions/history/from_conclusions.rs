@@ -132,15 +132,19 @@ impl GroupExposure {
             standing: statutory
                 .map(|standing| standing.moves.iter().map(placed).collect())
                 .unwrap_or_default(),
+            at_limit: statutory
+                .and_then(|standing| Some(standing.at_limit.as_ref()?.iter().map(placed).collect())),
             action_level: action_levels(agent, STATUTORY_AUTHORITY, group, unit),
             of_others: others
                 .map(|of| OtherStanding {
                     authority: of.authority.clone(),
                     standing: of.moves.iter().map(placed).collect(),
+                    at_limit: of.at_limit.as_ref().map(|moves| moves.iter().map(placed).collect()),
                     action_level: action_levels(agent, of.authority.as_str(), group, unit),
                 })
                 .collect(),
             respirator: respirator_periods(conditions, id, agent),
+            expected: Vec::new(),
         }
     }
 }

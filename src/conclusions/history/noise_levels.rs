@@ -236,8 +236,10 @@ mod tests {
             standing: Vec::new(),
             // 29 CFR 1910.95(c)(1).
             action_level: vec![LevelPeriod { from: None, level: Some(85.0) }],
+            at_limit: None,
             of_others: Vec::new(),
             respirator: Vec::new(),
+            expected: Vec::new(),
         }
     }
 

@@ -1,6 +1,6 @@
 //! The dates of a worker that count towards surveillance, over all sites: what was measured, and where the groups stood.
 
-use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift};
+use crate::conclusions::history::evidence::{GroupExposure, HistoryEvidence, OwnShift, PlacedMove};
 use crate::conclusions::history::level_period::level_on;
 use crate::conclusions::history::noise_day::noise_day;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
@@ -105,7 +105,16 @@ pub fn worker_days_by(
     horizon: NaiveDate,
 ) -> WorkerDays {
     let groups: Vec<GroupExposure> = evidence.groups.iter().map(|group| group.by(authority)).collect();
-    days_by(authority.as_str(), &HistoryEvidence { groups: &groups, ..*evidence }, unit, horizon)
+    let mut found =
+        days_by(authority.as_str(), &HistoryEvidence { groups: &groups, ..*evidence }, unit, horizon);
+    // Such clauses ask for any exposure in so many words: where the agent is expected they do not wait for a round.
+    for day in &mut found.days {
+        let there = |(group, _): &(GroupId, f64)| {
+            evidence.group(*group).is_some_and(|group| group.has_agent(day.day.date))
+        };
+        day.day.agent_there = day.worked.iter().any(there);
+    }
+    found
 }
 
 fn days_by(authority: &str, evidence: &HistoryEvidence<'_>, unit: Unit, horizon: NaiveDate) -> WorkerDays {
@@ -201,6 +210,7 @@ impl Found<'_> {
     ) -> WorkerDay {
         let mut basis = BTreeSet::new();
         let mut standing: Option<Level> = None;
+        let mut at_limit: Option<Level> = None;
         let mut respirator = None;
         for work in &self.worked {
             if work.recorded {
@@ -212,6 +222,7 @@ impl Found<'_> {
             let (level, behind) = group.map_or((Level::Unknown, &[][..]), |group| standing_of(group, date));
             basis.extend(behind);
             standing = standing.max(Some(level));
+            at_limit = at_limit.max(Some(group.map_or(level, |group| at_limit_of(group, date))));
             if group.is_some_and(|group| respirator_required(group, date)) {
                 respirator = Some(true);
             }
@@ -259,6 +270,8 @@ impl Found<'_> {
                 twa,
                 may_lower,
                 standing,
+                standing_at_limit: at_limit.filter(|level| Some(*level) != standing),
+                agent_there: false,
                 short_term: peak(&short_term),
                 longer_mean: peak(&longer),
                 respirator,
@@ -293,9 +306,18 @@ impl Found<'_> {
 
 /// Where a group stood on a date, and on which facts that rests.
 fn standing_of(group: &GroupExposure, date: NaiveDate) -> (Level, &[i64]) {
-    let holds = |since: Option<NaiveDate>| since.is_none_or(|since| since <= date);
-    let last = group.standing.iter().rev().find(|placed| holds(placed.change.since));
-    last.map_or((Level::Unknown, &[]), |placed| (placed.change.level, &placed.basis))
+    last_move(&group.standing, date)
+        .map_or((Level::Unknown, &[]), |placed| (placed.change.level, &placed.basis))
+}
+
+/// The same where lying exactly at the limit counts as above it.
+fn at_limit_of(group: &GroupExposure, date: NaiveDate) -> Level {
+    let moves = group.at_limit.as_ref().unwrap_or(&group.standing);
+    last_move(moves, date).map_or(Level::Unknown, |placed| placed.change.level)
+}
+
+fn last_move(moves: &[PlacedMove], date: NaiveDate) -> Option<&PlacedMove> {
+    moves.iter().rev().find(|placed| placed.change.since.is_none_or(|since| since <= date))
 }
 
 fn respirator_required(group: &GroupExposure, date: NaiveDate) -> bool {

@@ -202,17 +202,22 @@ impl Clause {
         self.from.is_none_or(|from| from <= on) && self.to.is_none_or(|to| on < to)
     }
 
-    /// The levels of the authority that it names.
-    pub fn levels_named(&self) -> Vec<(&'static str, LevelNamed)> {
-        let of_worker = self.worker.as_ref().and_then(|asked| Some(("/worker/level", asked.level?)));
-        let of_group = self.group.as_ref().and_then(|asked| match (asked.asks, asked.stands) {
-            (MonitoringAsked::MayStop, _) => Some(("/group/below", asked.below?)),
-            (MonitoringAsked::WritePlan, _) => Some(("/group/asks", LevelNamed::Limit)),
-            (_, Some(StandsAt::AtOrAboveActionLevel)) => Some(("/group/stands", LevelNamed::ActionLevel)),
-            (_, Some(StandsAt::AboveLimit)) => Some(("/group/stands", LevelNamed::Limit)),
-            _ => None,
-        });
-        of_worker.into_iter().chain(of_group).collect()
+    /// The level of the authority that it names, and where; of several that are named any will do.
+    pub fn levels_named(&self) -> Option<(&'static str, Vec<LevelNamed>)> {
+        use LevelNamed::{ActionLevel, Limit};
+        let of_worker = self.worker.as_ref().and_then(|asked| Some(("/worker/level", vec![asked.level?])));
+        let of_group = || {
+            let asked = self.group.as_ref()?;
+            match (asked.asks, asked.stands) {
+                (MonitoringAsked::MayStop, _) => Some(("/group/below", vec![asked.below?])),
+                (MonitoringAsked::WritePlan, _) => Some(("/group/asks", vec![Limit])),
+                (_, Some(StandsAt::Below)) => Some(("/group/stands", vec![ActionLevel, Limit])),
+                (_, Some(StandsAt::AtOrAboveActionLevel)) => Some(("/group/stands", vec![ActionLevel])),
+                (_, Some(StandsAt::AboveLimit)) => Some(("/group/stands", vec![Limit])),
+                (_, None) => None,
+            }
+        };
+        of_worker.or_else(of_group)
     }
 
     /// Notes what no field can show alone.

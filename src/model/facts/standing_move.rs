@@ -89,7 +89,7 @@ record! {
         /// Journal positions of the samples and results of the round that caused it; of a taking back those of the rounds
         /// that no longer count, as they now are.
         basis: Vec<i64>,
-        /// The clause of a step down.
+        /// The clause of a step down, or the source of another authority's level that was reached.
         clause: Option<String>,
     }
 }

@@ -6,7 +6,7 @@ use crate::conclusions::history::evidence::{GroupExposure, OwnShift};
 use crate::conclusions::history::from_conclusions::respirator_periods;
 use crate::conclusions::limits::AgentEvidence;
 use crate::conclusions::shift_average::ShiftTwa;
-use crate::model::facts::group::{Condition, Judgement};
+use crate::model::facts::group::{Condition, ExpectedAgent, Judgement};
 use crate::model::identifiers::{GroupId, SampleId};
 use crate::model::shape::Shape;
 use crate::model::text::Code;
@@ -63,6 +63,9 @@ pub async fn of_group(
     exposure.judgements.retain(|judgement| judgement.fact.agent_code == *agent.code());
     let conditions = gather::all::<Condition>(sight.tx, sight.as_of, &[Where::Parent(group)]).await?;
     exposure.respirator = respirator_periods(&conditions, GroupId(group), agent);
+    let expected = gather::all::<ExpectedAgent>(sight.tx, sight.as_of, &[Where::Parent(group)]).await?;
+    let of_agent = expected.iter().filter(|one| one.fact.agent_code == *agent.code());
+    exposure.expected = of_agent.map(|one| (one.fact.from, one.fact.to)).collect();
     Ok(Some(exposure))
 }
 

@@ -133,6 +133,8 @@ record! {
         means: Vec<KeptMean>,
         /// The moves of its standing by the statute.
         moves: Vec<KeptMove>,
+        /// The same where lying at the limit counts as above it, where that makes a difference.
+        at_limit: Option<Vec<KeptMove>>,
         /// The statute's action level.
         levels: Vec<KeptLevel>,
         /// The same by other authorities.
@@ -147,6 +149,8 @@ record! {
         authority: Code,
         /// The moves of its standing.
         moves: Vec<KeptMove>,
+        /// The same where lying at the limit counts as above it, where that makes a difference.
+        at_limit: Option<Vec<KeptMove>>,
         /// Its action level.
         levels: Vec<KeptLevel>,
     }
@@ -205,6 +209,7 @@ impl KeptExposure {
             site_id: exposure.site,
             means: exposure.eras.iter().map(KeptMean::of).collect(),
             moves: exposure.standing.iter().map(KeptMove::of).collect(),
+            at_limit: exposure.at_limit.as_deref().map(kept_moves),
             levels: exposure.action_level.iter().map(KeptLevel::of).collect(),
             of_others: (!exposure.of_others.is_empty())
                 .then(|| exposure.of_others.iter().map(KeptOther::of).collect()),
@@ -219,11 +224,21 @@ impl KeptExposure {
             eras: self.means.into_iter().map(KeptMean::mean).collect(),
             judgements: Vec::new(),
             standing: self.moves.into_iter().map(KeptMove::placed).collect(),
+            at_limit: self.at_limit.map(placed_moves),
             action_level: self.levels.into_iter().map(KeptLevel::period).collect(),
             of_others: self.of_others.into_iter().flatten().map(KeptOther::standing).collect(),
             respirator: Vec::new(),
+            expected: Vec::new(),
         }
     }
+}
+
+fn kept_moves(moves: &[PlacedMove]) -> Vec<KeptMove> {
+    moves.iter().map(KeptMove::of).collect()
+}
+
+fn placed_moves(kept: Vec<KeptMove>) -> Vec<PlacedMove> {
+    kept.into_iter().map(KeptMove::placed).collect()
 }
 
 impl KeptOther {
@@ -231,6 +246,7 @@ impl KeptOther {
         Self {
             authority: other.authority.clone(),
             moves: other.standing.iter().map(KeptMove::of).collect(),
+            at_limit: other.at_limit.as_deref().map(kept_moves),
             levels: other.action_level.iter().map(KeptLevel::of).collect(),
         }
     }
@@ -239,6 +255,7 @@ impl KeptOther {
         OtherStanding {
             authority: self.authority,
             standing: self.moves.into_iter().map(KeptMove::placed).collect(),
+            at_limit: self.at_limit.map(placed_moves),
             action_level: self.levels.into_iter().map(KeptLevel::period).collect(),
         }
     }
@@ -494,6 +511,7 @@ mod tests {
                 action_level: vec![LevelPeriod { from: day(3), level: Some(0.1 + 0.2) }],
             }],
             respirator: Vec::new(),
+            expected: Vec::new(),
         };
         let text = KeptExposure::of(&exposure).to_json().to_string();
         let read = KeptExposure::parse(&serde_json::from_str(&text).unwrap()).unwrap();

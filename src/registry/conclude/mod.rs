@@ -1,5 +1,6 @@
 //! The use cases that draw conclusions: gather, conclude, hand out within the caller's sight.
 
+pub mod decided;
 pub mod derive;
 pub mod due_dates;
 pub mod duty_rows;

@@ -14,7 +14,7 @@ use crate::model::facts::laboratory::LabReport;
 use crate::model::facts::site::{MonitoringOption, Release};
 use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId};
 use crate::model::text::Code;
-use crate::registry::conclude::sight::{ClausePlace, GroupKnowledge, Sight};
+use crate::registry::conclude::sight::{ClausePlace, GroupKnowledge, Sight, WITHOUT_LIMIT};
 use crate::registry::duties::{Family, Ought, Whose};
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -67,7 +67,12 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
     let nobody = Monitoring { ought: nothing(), changes_on: None };
     let Some(known) = sight.knowledge(group, code, Asked::default()).await? else { return Ok(nobody) };
     let Some(agent) = sight.agent(code).await? else { return Ok(nobody) };
-    let Some(unit) = agent.unit().filter(|_| known.group.group.stands()) else { return Ok(nobody) };
+    if !known.group.group.stands() {
+        return Ok(nobody);
+    }
+    // Without a limit the law's rules have no level; other authorities' that take none hold all the same.
+    let of_results = known.conclusion.shifts.first().map(|shift| shift.unit);
+    let unit = agent.unit().or(of_results).unwrap_or(WITHOUT_LIMIT);
     let site = SiteId(known.group.site.id);
     let rule_set = rule_set_on(&known.group, today);
     let at_site = agent.at(site).into_owned();
@@ -104,8 +109,10 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
         ..gathered.clone()
     };
     let found = owed(&pack, &of_law, &by_law);
-    ought[0].duties = found.duties;
-    for other in sight.other_authorities(&agent, ClausePlace::Within(site), rule_set).await? {
+    if agent.unit().is_some() {
+        ought[0].duties = found.duties;
+    }
+    for other in sight.other_authorities(&agent, ClausePlace::Within(site), rule_set, unit).await? {
         let eight_hour = rounds_by(&other.authority);
         let question = Question { levels: other.levels, short_term_limit: None, ..of_law };
         let facts = Facts {

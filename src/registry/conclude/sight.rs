@@ -6,11 +6,12 @@ use crate::conclusions::group_standing::{OtherAuthority, StandingRules};
 use crate::conclusions::limits::{AgentEvidence, rule_set_on};
 use crate::conclusions::profile::{GroupConclusion, conclude_group};
 use crate::model::facts::agent::LimitKind;
-use crate::model::facts::clause::Clause;
+use crate::model::facts::clause::{Clause, LevelNamed};
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::site::Holiday;
 use crate::model::identifiers::SiteId;
 use crate::model::text::Code;
+use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::registry::gather;
 use crate::registry::refusal::Refusal;
@@ -22,7 +23,7 @@ use crate::store::versions::{AsOf, Where};
 use crate::surveillance::calendar::WorkingDays;
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
-use crate::surveillance::pack::of_authority::pack_of_authority;
+use crate::surveillance::pack::of_authority::{PackOfAuthority, ReadAgainst, pack_of_authority};
 use chrono::NaiveDate;
 use serde_json::Value;
 use std::borrow::Cow;
@@ -31,6 +32,34 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 type Samples = Arc<Vec<SampleEvidence>>;
+
+/// The unit in which clauses are read where an agent has neither limit nor result: then none of them has a level.
+pub const WITHOUT_LIMIT: Unit = Unit::MgPerM3;
+
+/// What the clauses of an authority are read against on a day.
+pub fn read_against(
+    agent: &AgentEvidence,
+    authority: &Code,
+    rule_set: RuleSet,
+    on: NaiveDate,
+    unit: Unit,
+) -> ReadAgainst {
+    let level = |kind| agent.level(authority.as_str(), kind, rule_set, on, unit);
+    let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
+    let in_force = agent.in_force(rule_set, on);
+    let has = |kind| in_force.iter().any(|limit| limit.authority == *authority && limit.kind == kind);
+    let named = [
+        (LevelNamed::ActionLevel, levels.action_level, LimitKind::ActionLevel),
+        (LevelNamed::Limit, levels.limit, LimitKind::Twa),
+    ];
+    let lost = named.into_iter().filter(|(_, level, kind)| level.is_none() && has(*kind));
+    ReadAgainst {
+        levels,
+        not_convertible: lost.map(|(name, ..)| name).collect(),
+        unit,
+        molar_mass: agent.molar_mass(),
+    }
+}
 
 /// Which clauses of other authorities are meant.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -198,15 +227,16 @@ impl<'t> Sight<'t> {
     }
 
     /// The authorities other than the law that comes with the program that have clauses about an agent in force on the day of
-    /// asking, by name, each with its levels at the place.
+    /// asking, by name, each with its levels at the place, in the unit of the days (which an agent without any limit has from
+    /// its results).
     pub async fn other_authorities(
         &mut self,
         agent: &AgentEvidence,
         place: ClausePlace,
         rule_set: RuleSet,
+        unit: Unit,
     ) -> Result<Vec<OtherAuthority>, Refusal> {
         let clauses = self.clauses(agent.code().as_str()).await?;
-        let Some(unit) = agent.unit().filter(|_| !clauses.is_empty()) else { return Ok(Vec::new()) };
         let today = self.as_of.date;
         let mut of_authority: BTreeMap<&Code, Vec<&Clause>> = BTreeMap::new();
         let here = |clause: &&Version<Clause>| place.holds(clause.site) && clause.fact.holds(today);
@@ -219,10 +249,11 @@ impl<'t> Sight<'t> {
         };
         let mut found = Vec::with_capacity(of_authority.len());
         for (authority, clauses) in of_authority {
-            let level = |kind| agent.level(authority.as_str(), kind, rule_set, today, unit);
-            let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
-            let pack = pack_of_authority(&clauses, levels, unit).map_err(StoreError::Damaged)?;
-            found.push(OtherAuthority { authority: authority.clone(), levels, pack });
+            let against = read_against(&agent, authority, rule_set, today, unit);
+            let levels = against.levels;
+            let PackOfAuthority { pack, unread } =
+                pack_of_authority(&clauses, against).map_err(StoreError::Damaged)?;
+            found.push(OtherAuthority { authority: authority.clone(), levels, pack, unread });
         }
         Ok(found)
     }
@@ -255,7 +286,8 @@ impl<'t> Sight<'t> {
         let working_days = self.working_days(SiteId(evidence.site.id)).await?;
         let rule_set = rule_set_on(&evidence, self.as_of.date);
         let place = ClausePlace::Within(SiteId(evidence.site.id));
-        let of_others = self.other_authorities(&agent, place, rule_set).await?;
+        let unit = agent.unit().unwrap_or(WITHOUT_LIMIT);
+        let of_others = self.other_authorities(&agent, place, rule_set, unit).await?;
         let rules = StandingRules { pack: &pack, of_others: &of_others, working_days: &working_days };
         let conclusion = Arc::new(conclude_group(&evidence, &samples, &agent, rules, asked));
         let known = GroupKnowledge { group: evidence, samples, conclusion };

@@ -1,8 +1,9 @@
 //! A worker and an agent in short: days, clauses, and the duties that ought to stand.
 
 use crate::conclusions::history::assessed_days::{assessed_days, assessed_period};
-use crate::model::identifiers::WorkerId;
+use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::Shape;
+use crate::registry::conclude::decided::{Decided, decided};
 use crate::registry::conclude::history::Everything;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::worker_case::{Body, WorkerCase, worker_case};
@@ -13,9 +14,9 @@ use crate::registry::recompute::next_day;
 use crate::registry::refusal::Refusal;
 use crate::surveillance::case::{Case, MedicalGround};
 use crate::surveillance::day_count::WINDOW_MONTHS;
-use crate::surveillance::duties::{About, OughtDuty};
-use crate::surveillance::evaluation::findings;
-use crate::surveillance::programme::{Owed, owed};
+use crate::surveillance::duties::{About, DutyKind, FIRST_OCCASION, OughtDuty};
+use crate::surveillance::finding::Finding;
+use crate::surveillance::programme::{LEAVING, Owed, owed};
 use chrono::{DateTime, NaiveDate, Utc};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -104,37 +105,69 @@ pub async fn summary(
     Ok(Summary { body, changes_on, ought })
 }
 
-/// What ought to be offered, body by body of clauses.
+/// What ought to be offered, body by body of clauses; a clause under several rule sets by the one that decides on it.
 fn ought(case: &WorkerCase, worker: WorkerId, code: &str, grounds: &[MedicalGround]) -> OughtOfWorker {
     let mut ought = OughtOfWorker::nothing(worker, code, case.found.today);
-    let (mut known, mut known_on_grounds) = (BTreeSet::new(), BTreeSet::new());
-    for body in &case.bodies {
-        let of_body = case.of(body);
-        let duties = offered(case, body, worker, &of_body, &mut known);
+    let mut by_others: Vec<(Option<SiteId>, OughtDuty)> = Vec::new();
+    for (body, findings) in by_body(case, &[]) {
+        let duties = offered(case, body, worker, &case.of(body), &findings);
         match &body.authority {
             None => ought.by_law.duties.extend(duties),
-            Some(_) => ought.by_others.duties.extend(duties),
+            Some(_) => duties.into_iter().for_each(|duty| add_once(&mut by_others, body.only, duty)),
         }
-        // Grounds are evaluated apart, so that nothing that others see depends on one; and by the law's clauses alone.
-        if !grounds.is_empty() && body.authority.is_none() {
-            let on_grounds = Case { grounds, ..of_body };
-            let duties = offered(case, body, worker, &on_grounds, &mut known_on_grounds);
-            ought.on_grounds.duties.extend(duties.into_iter().filter(|duty| duty.grounds.medical));
+    }
+    ought.by_others.duties = by_others.into_iter().map(|(_, duty)| duty).collect();
+    // Grounds are evaluated apart, so that nothing that others see depends on one; and by the law's clauses alone.
+    if !grounds.is_empty() {
+        for (body, findings) in by_body(case, grounds) {
+            if body.authority.is_none() {
+                let duties =
+                    offered(case, body, worker, &Case { grounds, ..case.of(body) }, &findings).into_iter();
+                ought.on_grounds.duties.extend(duties.filter(|duty| duty.grounds.medical));
+            }
         }
     }
     ought
 }
 
-/// What one body of clauses asks to be offered; a clause that holds under two rule sets is one clause.
+/// The bodies of clauses with what each decides on.
+fn by_body<'c>(case: &'c WorkerCase, grounds: &'c [MedicalGround]) -> Vec<(&'c Body, Vec<Finding<'c>>)> {
+    let mut of_body: Vec<(&Body, Vec<Finding<'c>>)> =
+        case.bodies.iter().map(|body| (body, Vec::new())).collect();
+    for Decided { at, finding, .. } in decided(case, grounds) {
+        if let Some((_, findings)) = of_body.get_mut(at) {
+            findings.push(finding);
+        }
+    }
+    of_body
+}
+
+/// Adds a duty by another authority's clause. Its clauses at one place are one programme, also where different rule sets
+/// decide on them: what is due next, and what on leaving, is due once, at the earliest date.
+fn add_once(duties: &mut Vec<(Option<SiteId>, OughtDuty)>, only: Option<SiteId>, duty: OughtDuty) {
+    let key = &duty.key;
+    let next = key.kind != DutyKind::OfferExamination && key.occasion != FIRST_OCCASION;
+    let of_programme = next || key.occasion.starts_with(LEAVING);
+    let same = |(place, other): &&mut (Option<SiteId>, OughtDuty)| {
+        *place == only
+            && other.grounds.authority == duty.grounds.authority
+            && (other.key.kind, &other.key.occasion) == (key.kind, &key.occasion)
+    };
+    match duties.iter_mut().filter(|_| of_programme).find(same) {
+        Some((_, other)) if duty.grounds.due_on < other.grounds.due_on => *other = duty,
+        Some(_) => {}
+        None => duties.push((only, duty)),
+    }
+}
+
+/// What one body of clauses asks to be offered.
 fn offered(
     case: &WorkerCase,
     body: &Body,
     worker: WorkerId,
     of_body: &Case<'_>,
-    known: &mut BTreeSet<String>,
+    findings: &[Finding<'_>],
 ) -> Vec<OughtDuty> {
-    let mut these = findings(&body.pack, of_body);
-    these.retain(|finding| known.insert(finding.rule.trigger_id.clone()));
     let employer = case.found.worker.employments.last().map(|employment| &employment.fact.employer);
     let facts = body.days.facts();
     let with_facts = |mut one: Owed| {
@@ -147,7 +180,7 @@ fn offered(
         }
         one.duty
     };
-    owed(&body.pack, worker, of_body, &these).into_iter().map(with_facts).collect()
+    owed(&body.pack, worker, of_body, findings).into_iter().map(with_facts).collect()
 }
 
 /// The dates from which other limits or rule sets hold, in order.

@@ -32,13 +32,14 @@ record! {
         edition: Option<String>,
         /// How far the row was checked against the text.
         verification: Verification,
-        /// Under which body of law.
+        /// Under which body of law: of several under which it holds the one that decides.
         rule_set: RuleSet,
         /// Whether the days, or the event, are enough.
         met: bool,
         /// Whether it covers unless shown otherwise, and nothing shows otherwise.
         covered_by_default: Option<bool>,
-        /// Days counted in the worst window; absent, like every number here, where days are at sites out of sight.
+        /// Days counted in the worst window; absent, like every number here, where days are at sites out of sight, or where
+        /// the clause cannot be read.
         days_counted: Option<i64>,
         /// How many the clause takes; absent where it counts none.
         days_needed: Option<i64>,
@@ -87,8 +88,19 @@ record! {
 impl SurveillanceClause {
     /// A clause for a reader who sees all the sites behind it, or some.
     fn of(found: WorkerClause, whole: bool) -> Self {
-        let WorkerClause { authority, rule_set, view, days_needed, chance, measured, represented, planned } =
-            found;
+        let WorkerClause {
+            authority,
+            rule_set,
+            view,
+            days_needed,
+            chance,
+            measured,
+            represented,
+            planned,
+            unread,
+        } = found;
+        let counted = whole && unread.is_none();
+        let across = (!whole).then(|| DAYS_ACROSS_SITES.to_owned());
         Self {
             authority: authority.or_else(|| Code::new(STATUTORY_AUTHORITY)),
             trigger_id: view.trigger_id,
@@ -98,19 +110,19 @@ impl SurveillanceClause {
             rule_set,
             met: view.met,
             covered_by_default: view.covered_by_default,
-            days_counted: whole.then_some(view.days_counted),
+            days_counted: counted.then_some(view.days_counted),
             days_needed,
             window: view.window.filter(|_| whole),
-            limbs: whole.then_some(view.limbs),
-            measured_days: whole.then_some(measured),
-            represented_days: whole.then_some(represented),
-            planned_days: whole.then_some(planned),
-            calendar_years: whole.then_some(view.calendar_years),
+            limbs: counted.then_some(view.limbs),
+            measured_days: counted.then_some(measured),
+            represented_days: counted.then_some(represented),
+            planned_days: counted.then_some(planned),
+            calendar_years: counted.then_some(view.calendar_years),
             first_met_on: view.first_met_on.filter(|_| whole),
             due_on: view.due_on,
             chance: chance.filter(|_| whole),
             note: view.note.filter(|_| whole),
-            flags: if whole { Vec::new() } else { vec![DAYS_ACROSS_SITES.to_owned()] },
+            flags: across.into_iter().chain(unread.map(|why| why.to_string())).collect(),
             words: view.words,
         }
     }

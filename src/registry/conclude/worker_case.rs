@@ -24,6 +24,7 @@ use crate::surveillance::case::Case;
 use crate::surveillance::day_count::Day;
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
+use crate::surveillance::pack::of_authority::UnreadClause;
 use crate::surveillance::triggers::Question;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
@@ -54,8 +55,12 @@ pub struct Body {
     pub rule_set: RuleSet,
     /// The authority's levels today.
     pub levels: Levels,
+    /// The site whose own clauses they are; `None`: those of every site.
+    pub only: Option<SiteId>,
     /// The clauses.
     pub pack: Arc<Pack>,
+    /// Those that cannot be read today.
+    pub unread: Vec<UnreadClause>,
     /// The days as the authority reads them.
     pub days: Arc<WorkerDays>,
     plain: Vec<Day>,
@@ -116,7 +121,9 @@ pub async fn worker_case(
             authority: None,
             rule_set: *rule_set,
             levels,
+            only: None,
             pack: sight.pack().await?,
+            unread: Vec::new(),
             days: Arc::clone(&case.days),
             plain: case.days.plain(),
             beside: None,
@@ -135,16 +142,16 @@ async fn others(
     case: &mut WorkerCase,
     rule_sets: &[(RuleSet, SiteId)],
 ) -> Result<(), Refusal> {
-    let agent = Arc::clone(&case.found.agent);
+    let (agent, unit) = (Arc::clone(&case.found.agent), case.unit);
     let mut bodies = Vec::new();
     for &(rule_set, site) in rule_sets {
-        for other in sight.other_authorities(&agent, ClausePlace::EverySite, rule_set).await? {
+        for other in sight.other_authorities(&agent, ClausePlace::EverySite, rule_set, unit).await? {
             bodies.push(body(sight, case, other, rule_set, site, None).await?);
         }
     }
     let sites: BTreeSet<(SiteId, RuleSet)> = site_rule_sets(sight, case).await?;
     for (site, rule_set) in sites {
-        for other in sight.other_authorities(&agent, ClausePlace::OnlyOf(site), rule_set).await? {
+        for other in sight.other_authorities(&agent, ClausePlace::OnlyOf(site), rule_set, unit).await? {
             bodies.push(body(sight, case, other, rule_set, site, Some(site)).await?);
         }
     }
@@ -171,7 +178,9 @@ async fn body(
         authority: Some(other.authority),
         rule_set,
         levels: other.levels,
+        only,
         pack: Arc::new(other.pack),
+        unread: other.unread,
         plain: days.plain(),
         days: Arc::new(days),
         beside,
@@ -179,17 +188,22 @@ async fn body(
     })
 }
 
-/// The sites of the worker's groups and releases, each with its rule set today.
+/// The sites of the worker's groups, each with the rule sets of his groups there today; of a site at which he was present at
+/// a release and in no group, its own.
 async fn site_rule_sets(
     sight: &mut Sight<'_>,
     case: &WorkerCase,
 ) -> Result<BTreeSet<(SiteId, RuleSet)>, Refusal> {
-    let groups = case.found.groups.iter().map(|exposure| exposure.site);
-    let releases = case.beside.releases.iter().filter_map(|release| release.behind.site);
-    let sites: BTreeSet<SiteId> = groups.chain(releases).collect();
+    let today = case.found.today;
     let mut found = BTreeSet::new();
-    for site in sites {
-        found.extend(rule_set_of_site(sight, site, case.found.today).await?.map(|set| (site, set)));
+    for exposure in &case.found.groups {
+        let group = sight.group(exposure.group.0).await?;
+        found.extend(group.map(|group| (exposure.site, rule_set_on(&group, today))));
+    }
+    for site in case.beside.releases.iter().filter_map(|release| release.behind.site) {
+        if found.iter().all(|(known, _)| *known != site) {
+            found.extend(rule_set_of_site(sight, site, today).await?.map(|set| (site, set)));
+        }
     }
     Ok(found)
 }

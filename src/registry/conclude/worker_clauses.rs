@@ -8,6 +8,7 @@ use crate::model::identifiers::SiteId;
 use crate::model::shape::Shape;
 use crate::model::text::Code;
 use crate::record;
+use crate::registry::conclude::decided::decided;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::worker_case::{Body, WorkerCase, worker_case};
 use crate::registry::refusal::Refusal;
@@ -15,8 +16,8 @@ use crate::store::marks::MarkKind;
 use crate::surveillance::calendar::add_months;
 use crate::surveillance::clause::{days_needed, window_months};
 use crate::surveillance::day_count::Window;
-use crate::surveillance::evaluation::findings;
 use crate::surveillance::finding::{Finding, FindingView};
+use crate::surveillance::pack::of_authority::{Unread, UnreadClause};
 use chrono::{DateTime, NaiveDate, Utc};
 use std::collections::BTreeSet;
 use uuid::Uuid;
@@ -43,6 +44,8 @@ record! {
         represented: i64,
         /// Days of it that are planned.
         planned: i64,
+        /// Why it cannot be read under any rule set.
+        unread: Option<Unread>,
     }
 }
 
@@ -50,7 +53,7 @@ record! {
     /// All clauses of a worker and an agent over all sites.
     pub struct WorkerClauses {
         /// The law's first, in the order of the rule sets and of the pack, then other authorities' by name; a clause under
-        /// two rule sets once.
+        /// two rule sets once, by the one that decides on it.
         clauses: Vec<WorkerClause>,
         /// Every site that anything of it rests on.
         sites: Vec<SiteId>,
@@ -71,16 +74,20 @@ impl WorkerClauses {
 
     /// The clauses of a case, with what became of each.
     pub fn of(case: &WorkerCase) -> Self {
-        let mut clauses: Vec<WorkerClause> = Vec::new();
         let mut known = KnownShares::default();
+        let mut clauses: Vec<WorkerClause> = decided(case, &[])
+            .into_iter()
+            .map(|one| WorkerClause::of(case, one.body, &one.finding, &mut known))
+            .collect();
         for body in &case.bodies {
-            for finding in findings(&body.pack, &case.of(body)) {
-                // A clause that holds under two rule sets is one clause.
-                if clauses.iter().all(|known| known.view.trigger_id != finding.rule.trigger_id) {
-                    clauses.push(WorkerClause::of(case, body, &finding, &mut known));
+            for unread in body.unread.iter().filter(|unread| unread.clause.worker.is_some()) {
+                let id = unread.clause.code.as_str();
+                if clauses.iter().all(|clause| clause.view.trigger_id != id) {
+                    clauses.push(WorkerClause::unread(body, unread));
                 }
             }
         }
+        clauses.sort_by(|one, two| one.authority.cmp(&two.authority));
         let mut sites: BTreeSet<SiteId> =
             case.days.days.iter().flat_map(|day| day.sites.iter().copied()).collect();
         sites.extend(case.beside.conditions.iter().filter_map(|one| one.behind.site));
@@ -123,7 +130,23 @@ impl WorkerClause {
             measured: number(own),
             represented: number(counted.len() - own - planned),
             planned: number(planned),
+            unread: None,
             view: finding.view(&body.pack, &case.of(body)),
+        }
+    }
+
+    /// One that cannot be read: it stands there all the same, so that nobody takes it for one that does not exist.
+    fn unread(body: &Body, unread: &UnreadClause) -> Self {
+        Self {
+            authority: body.authority.clone(),
+            rule_set: body.rule_set,
+            view: FindingView::unread(unread),
+            days_needed: None,
+            chance: None,
+            measured: 0,
+            represented: 0,
+            planned: 0,
+            unread: Some(unread.why),
         }
     }
 }

@@ -10,6 +10,7 @@ use crate::model::shape::Faults;
 use crate::model::unit::Dimension;
 use crate::model::version::Version;
 use crate::registry::correcting::{Referrer, referrers, touches};
+use crate::registry::facts::clause_levels::clauses_about;
 use crate::registry::facts::refer;
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::Reach;
@@ -85,9 +86,13 @@ impl Recorded for Limit {
         fields: &Map<String, Value>,
         change: &mut Change,
     ) -> Result<Vec<Referrer>, Refusal> {
-        if !touches(fields, &["authority", "kind"]) {
+        if !touches(fields, &["authority", "kind", "value", "rule_sets", "applies_to", "from", "to"]) {
             return Ok(Vec::new());
         }
+        Self::bound_when_void(version, change).await
+    }
+
+    async fn bound_when_void(version: &Version<Self>, change: &mut Change) -> Result<Vec<Referrer>, Refusal> {
         let (scope, as_of) = (change.everything(), change.as_of());
         let code = match (&version.fact.agent_code, version.parent) {
             (Some(code), _) => Some(code.clone()),
@@ -96,8 +101,10 @@ impl Recorded for Limit {
                 .map(|agent| agent.fact.code),
             (None, None) => None,
         };
-        let of_code = [Where::Is("agent_code", Key::Text(code.map(|code| code.to_string())))];
-        referrers::<Clause>(change, &of_code).await
+        match code {
+            Some(code) => clauses_about(change, code.as_str()).await,
+            None => Ok(Vec::new()),
+        }
     }
 
     fn takes_beside(place: &Place) -> Option<Action> {

@@ -4,11 +4,12 @@
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
-use crate::model::facts::agent::{Agent, Limit, LimitKind};
-use crate::model::facts::clause::{Clause, LevelNamed};
+use crate::model::facts::agent::Agent;
+use crate::model::facts::clause::Clause;
 use crate::model::shape::Faults;
 use crate::model::version::Version;
 use crate::registry::facts::agent::can_be;
+use crate::registry::facts::clause_levels::{Levelled, RuleSets};
 use crate::registry::facts::refer;
 use crate::registry::gather;
 use crate::registry::place::{Place, Under};
@@ -16,6 +17,8 @@ use crate::registry::reach::Reach;
 use crate::registry::recording::Recorded;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
+use crate::store::backend::Tx;
+use crate::store::versions::AsOf;
 
 impl Recorded for Clause {
     const UNDER: Under = Under::Site;
@@ -48,19 +51,26 @@ impl Recorded for Clause {
         };
         self.check_value(&agent, faults);
         let known = gather::agents::agent(&mut change.tx, as_of, self.agent_code.as_str()).await?;
-        let limits = known.map(|known| known.limits).unwrap_or_default();
-        for (at, named) in self.levels_named() {
-            let has = |limit: &Version<Limit>| self.may_name(limit, place, named);
-            if !limits.iter().any(has) {
-                let detail = format!(
-                    "names the {named} of {}, which has none for this agent {}",
-                    self.authority,
-                    if place.site.is_some() { "at this site" } else { "at every site" }
-                );
-                faults.note(at, detail);
-            }
+        let Some(known) = known else { return Ok(()) };
+        let rule_sets = RuleSets::of(&mut change.tx, as_of, place.site).await?;
+        let levelled = Levelled { clause: self, site: place.site, rule_sets: &rule_sets, agent: &known };
+        if let Some((at, detail)) = levelled.never() {
+            faults.note(at, detail);
         }
         Ok(())
+    }
+
+    async fn told(version: &Version<Self>, tx: &mut Tx, as_of: AsOf) -> Result<Vec<&'static str>, Refusal> {
+        let fact = &version.fact;
+        let own = fact.worker.as_ref().is_some_and(|asked| asked.value.is_some());
+        if !version.stands() || !own && fact.levels_named().is_none() {
+            return Ok(Vec::new());
+        }
+        let agent = gather::agents::agent(tx, as_of, fact.agent_code.as_str()).await?;
+        let Some(agent) = agent else { return Ok(Vec::new()) };
+        let rule_sets = RuleSets::of(tx, as_of, version.site).await?;
+        let levelled = Levelled { clause: fact, site: version.site, rule_sets: &rule_sets, agent: &agent };
+        Ok(levelled.flags(as_of.date).into_iter().collect())
     }
 
     fn reach(&self, place: &Place) -> Vec<Reach> {
@@ -79,15 +89,5 @@ impl Clause {
             let detail = format!("cannot be {} for an agent of state {}", value.unit, agent.fact.state);
             faults.note("/worker/value/unit", detail);
         }
-    }
-
-    /// Whether a limit is the level that it names: of its authority, and at the place at which the clause holds.
-    fn may_name(&self, limit: &Version<Limit>, place: &Place, named: LevelNamed) -> bool {
-        let kind = match named {
-            LevelNamed::ActionLevel => LimitKind::ActionLevel,
-            LevelNamed::Limit => LimitKind::Twa,
-        };
-        let here = limit.site.is_none() || limit.site == place.site;
-        limit.stands() && here && limit.fact.kind == kind && limit.fact.authority == self.authority
     }
 }

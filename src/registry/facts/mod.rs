@@ -3,6 +3,7 @@
 pub mod account;
 pub mod agent;
 pub mod clause;
+pub mod clause_levels;
 pub mod control;
 pub mod group;
 pub mod held_rows;

@@ -1,16 +1,21 @@
 //! The clauses of an authority other than the law that comes with the program, as rows of a pack: the same engine reads
 //! both, and knows of neither whose they are.
 
+use crate::hygiene::air::ROOM_AIR;
+use crate::hygiene::conversion::convert;
 use crate::model::facts::agent::Verification;
 use crate::model::facts::clause::{
     Clause, ClauseCounts, ExaminationAsked, ExaminationOf, LevelNamed, MonitoringAsked, MonitoringClause,
     RunsFrom, StandsAt,
 };
 use crate::model::facts::rule_set::RuleSet;
+use crate::model::measured::Measured;
+use crate::model::quantity::Quantity;
 use crate::model::shape::Shape;
 use crate::model::unit::Unit;
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
+use crate::words;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 
@@ -20,27 +25,79 @@ const MONITORING: &str = "monitoring_triggers";
 const READINGS: &str = "monitoring_readings";
 const CONTROLS: &str = "controls";
 
-/// The pack of one authority for one agent, from its clauses in force. `levels` are the authority's own, in `unit`; a clause
-/// that names a level the authority does not have is left out.
+words! {
+    /// Why a clause cannot be read on a day.
+    pub enum Unread {
+        /// The level that it names is not in force.
+        LevelNotInForce = "level_not_in_force",
+        /// Its level does not convert into the unit of the agent: between mass and parts by volume that takes a molar mass.
+        LevelNotConvertible = "level_not_convertible",
+    }
+}
+
+impl Unread {
+    /// The same as a sentence says it.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::LevelNotInForce => "its limit is not in force",
+            Self::LevelNotConvertible => {
+                "its level does not convert into the unit of the agent, which has no molar mass for that"
+            }
+        }
+    }
+}
+
+/// A clause that cannot be read on the day of asking.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnreadClause {
+    /// The clause.
+    pub clause: Clause,
+    /// Why.
+    pub why: Unread,
+}
+
+/// What the clauses of an authority are read against.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadAgainst {
+    /// The authority's own levels, in `unit`.
+    pub levels: Levels,
+    /// Those of them that are in force and cannot be had in `unit`.
+    pub not_convertible: Vec<LevelNamed>,
+    /// The unit of all levels.
+    pub unit: Unit,
+    /// The agent's molar mass, g/mol, by which mass becomes parts by volume.
+    pub molar_mass: Option<f64>,
+}
+
+/// The clauses of one authority for one agent, as the engine reads them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PackOfAuthority {
+    /// The rows; of a clause for workers that cannot be read one that holds nowhere, so that what was done by it is known.
+    pub pack: Pack,
+    /// The clauses that cannot be read.
+    pub unread: Vec<UnreadClause>,
+}
+
+/// The pack of one authority for one agent, from its clauses in force.
 ///
 /// # Errors
 /// What does not read as a row: a defect, as every clause was checked when it was entered.
-pub fn pack_of_authority(clauses: &[&Clause], levels: Levels, unit: Unit) -> Result<Pack, String> {
-    let mut rows = Rows { levels, unit, of_file: BTreeMap::new() };
-    for clause in clauses {
-        if let Some(asked) = &clause.worker {
-            rows.examination(clause, asked);
-        }
-        if let Some(asked) = &clause.group {
-            rows.monitoring(clause, asked);
+pub fn pack_of_authority(clauses: &[&Clause], against: ReadAgainst) -> Result<PackOfAuthority, String> {
+    let mut rows = Rows { against, of_file: BTreeMap::new() };
+    let mut unread = Vec::new();
+    for &clause in clauses {
+        let of_worker = clause.worker.as_ref().map_or(Ok(()), |asked| rows.examination(clause, asked));
+        let of_group = clause.group.as_ref().map_or(Ok(()), |asked| rows.monitoring(clause, asked));
+        if let Err(why) = of_worker.and(of_group) {
+            unread.push(UnreadClause { clause: clause.clone(), why });
         }
     }
-    Pack::of_rows(|file| rows.of_file.get(file).cloned().unwrap_or_default())
+    let pack = Pack::of_rows(|file| rows.of_file.get(file).cloned().unwrap_or_default())?;
+    Ok(PackOfAuthority { pack, unread })
 }
 
 struct Rows {
-    levels: Levels,
-    unit: Unit,
+    against: ReadAgainst,
     of_file: BTreeMap<&'static str, Vec<Value>>,
 }
 
@@ -70,14 +127,28 @@ impl Rows {
         self.of_file.entry(file).or_default().push(Value::Object(row));
     }
 
-    fn level(&self, named: LevelNamed) -> Option<f64> {
-        match named {
-            LevelNamed::ActionLevel => self.levels.action_level,
-            LevelNamed::Limit => self.levels.limit,
+    fn level(&self, named: LevelNamed) -> Result<f64, Unread> {
+        let level = match named {
+            LevelNamed::ActionLevel => self.against.levels.action_level,
+            LevelNamed::Limit => self.against.levels.limit,
+        };
+        let why = || {
+            let in_force = self.against.not_convertible.contains(&named);
+            if in_force { Unread::LevelNotConvertible } else { Unread::LevelNotInForce }
+        };
+        level.ok_or_else(why)
+    }
+
+    /// A level that stands in a clause alone, in the unit of all levels.
+    fn own_level(&self, value: &Quantity) -> Result<f64, Unread> {
+        let ReadAgainst { unit, molar_mass, .. } = self.against;
+        match convert(value.measured, value.unit, unit, molar_mass, ROOM_AIR) {
+            Some(Measured::Value(level)) => Ok(level),
+            _ => Err(Unread::LevelNotConvertible),
         }
     }
 
-    fn examination(&mut self, clause: &Clause, asked: &ExaminationAsked) {
+    fn examination(&mut self, clause: &Clause, asked: &ExaminationAsked) -> Result<(), Unread> {
         let mut row = common(clause, "trigger_id");
         let trigger = match asked.counts {
             ClauseCounts::EightHourAverage | ClauseCounts::ShortTermAverage => "exposure_days",
@@ -98,19 +169,20 @@ impl Rows {
             _ => "own_level",
         };
         row.insert("metric".into(), json!(metric));
-        if matches!(asked.counts, ClauseCounts::EightHourAverage | ClauseCounts::ShortTermAverage) {
-            let (value, unit) = match (asked.level, &asked.value) {
-                (Some(named), _) => (self.level(named), self.unit),
-                (None, Some(value)) => (value.number_in(value.unit), value.unit),
-                (None, None) => (None, self.unit),
-            };
-            let Some(value) = value else { return };
-            row.insert("threshold_value".into(), json!([value]));
-            row.insert("unit".into(), json!(unit.code()));
-            row.insert(
-                "exposure_comparator".into(),
-                json!(if asked.above == Some(true) { ">" } else { ">=" }),
-            );
+        let read = match (asked.level, &asked.value) {
+            (Some(named), _) => self.level(named).map(Some),
+            (None, Some(value)) => self.own_level(value).map(Some),
+            (None, None) => Ok(None),
+        };
+        match read {
+            Ok(Some(level)) => {
+                row.insert("threshold_value".into(), json!([level]));
+                row.insert("unit".into(), json!(self.against.unit.code()));
+                let sign = if asked.above == Some(true) { ">" } else { ">=" };
+                row.insert("exposure_comparator".into(), json!(sign));
+            }
+            Ok(None) => {}
+            Err(_) => drop(row.insert("scope".into(), json!([]))),
         }
         row.insert("days_value".into(), json!(asked.days.unwrap_or(1)));
         row.insert("days_comparator".into(), json!(">="));
@@ -124,6 +196,7 @@ impl Rows {
         }
         self.add(SURVEILLANCE, row);
         self.particulars(clause, asked, hearing);
+        read.map(drop)
     }
 
     fn particulars(&mut self, clause: &Clause, asked: &ExaminationAsked, hearing: bool) {
@@ -158,7 +231,7 @@ impl Rows {
         }
     }
 
-    fn monitoring(&mut self, clause: &Clause, asked: &MonitoringClause) {
+    fn monitoring(&mut self, clause: &Clause, asked: &MonitoringClause) -> Result<(), Unread> {
         let mut row = common(clause, "rule_id");
         let kind = match asked.asks {
             MonitoringAsked::SampleFirst => "initial",
@@ -175,23 +248,21 @@ impl Rows {
                 None => json!({"asks": "initial", "anchor": "learned"}),
             },
             MonitoringAsked::SampleAgain => {
-                let Some(bounds) = self.bounds(asked.stands) else { return };
+                let bounds = self.bounds(asked.stands)?;
                 json!({
                     "asks": "repeat", "averages": "eight_hour", "eight_hour": bounds, "months": asked.months,
                     "anchor": "schedule",
                 })
             }
             MonitoringAsked::MayStop => {
-                let Some((named, level)) = asked.below.and_then(|named| Some((named, self.level(named)?)))
-                else {
-                    return;
-                };
+                let named = asked.below.ok_or(Unread::LevelNotInForce)?;
+                let level = self.level(named)?;
                 // At a limit nobody is above it; at an action level somebody has reached it.
                 let sign = if named == LevelNamed::Limit { "<=" } else { "<" };
                 row.insert("metric".into(), json!("TWA"));
                 row.insert("upper".into(), json!(level.to_string()));
                 row.insert("upper_comparator".into(), json!(sign));
-                row.insert("unit".into(), json!(self.unit.code()));
+                row.insert("unit".into(), json!(self.against.unit.code()));
                 row.insert("consecutive_results_needed".into(), json!(asked.results));
                 row.insert("min_days_apart".into(), json!(asked.days_apart));
                 row.insert("day_kind".into(), json!("calendar"));
@@ -210,9 +281,11 @@ impl Rows {
         if let Value::Object(reading) = &mut reading {
             self.reading(clause, std::mem::take(reading));
         }
+        Ok(())
     }
 
-    fn plan(&mut self, clause: &Clause) {
+    fn plan(&mut self, clause: &Clause) -> Result<(), Unread> {
+        self.level(LevelNamed::Limit)?;
         let mut row = common(clause, "row_id");
         row.insert("topic".into(), json!("written_plan"));
         row.insert("rule".into(), json!(clause.source.as_str()));
@@ -221,6 +294,7 @@ impl Rows {
         if let Value::Object(reading) = reading {
             self.reading(clause, reading);
         }
+        Ok(())
     }
 
     fn reading(&mut self, clause: &Clause, mut row: Map<String, Value>) {
@@ -231,14 +305,15 @@ impl Rows {
         self.add(READINGS, row);
     }
 
-    /// Where the 8-hour average lies while a group stands so; `None` where the authority has no such level.
-    fn bounds(&self, stands: Option<StandsAt>) -> Option<&'static str> {
-        let Levels { action_level, limit } = self.levels;
-        match stands? {
-            StandsAt::Below if action_level.is_some() => Some("<action_level"),
+    /// Where the 8-hour average lies while a group stands so.
+    fn bounds(&self, stands: Option<StandsAt>) -> Result<&'static str, Unread> {
+        let level = |named| self.level(named);
+        let (action_level, limit) = (level(LevelNamed::ActionLevel), level(LevelNamed::Limit));
+        match stands.ok_or(Unread::LevelNotInForce)? {
+            StandsAt::Below if action_level.is_ok() => Ok("<action_level"),
             StandsAt::Below => limit.map(|_| "<=limit"),
-            StandsAt::AtOrAboveActionLevel => action_level
-                .map(|_| if limit.is_some() { ">=action_level <=limit" } else { ">=action_level" }),
+            StandsAt::AtOrAboveActionLevel if limit.is_ok() => action_level.map(|_| ">=action_level <=limit"),
+            StandsAt::AtOrAboveActionLevel => action_level.map(|_| ">=action_level"),
             StandsAt::AboveLimit => limit.map(|_| ">limit"),
         }
     }
@@ -257,6 +332,10 @@ mod tests {
     const LEVELS: Levels = Levels { action_level: Some(1.0), limit: Some(2.0) };
 
     fn pack(levels: Levels, asked: &[Value]) -> Pack {
+        read(levels, (Unit::UgPerM3, None), asked).pack
+    }
+
+    fn read(levels: Levels, (unit, molar_mass): (Unit, Option<f64>), asked: &[Value]) -> PackOfAuthority {
         let clauses: Vec<Clause> = asked
             .iter()
             .enumerate()
@@ -271,7 +350,26 @@ mod tests {
                 Clause::parse(&sent).unwrap()
             })
             .collect();
-        pack_of_authority(&clauses.iter().collect::<Vec<_>>(), levels, Unit::UgPerM3).unwrap()
+        let against = ReadAgainst { levels, not_convertible: Vec::new(), unit, molar_mass };
+        pack_of_authority(&clauses.iter().collect::<Vec<_>>(), against).unwrap()
+    }
+
+    #[test]
+    fn a_level_in_parts_by_volume_is_read_against_mass_by_the_molar_mass() {
+        // A molar volume of 24.45 L/mol at 25 C and 760 mmHg: 2 ppm of a gas of 48.9 g/mol are 4 mg/m3, and back.
+        let own = |value: f64, unit: &str| json!({"worker": {"counts": "eight_hour_average", "value": {"value": value, "unit": unit}}});
+        let level = |unit, asked: Value| {
+            let read = read(Levels::default(), (unit, Some(48.9)), &[asked]);
+            limbs(&read.pack.surveillance[0], Levels::default(), unit).unwrap()[0]
+        };
+        let comparator = Comparator::AtOrAbove;
+        let apart = |level| Limb::Apart { level, comparator, levels: Levels::default() };
+        assert_eq!(level(Unit::MgPerM3, own(2.0, "[ppm]")), apart(4.0));
+        assert_eq!(level(Unit::Ppm, own(4.0, "mg/m3")), apart(2.0));
+        // Without one nobody can tell, and that is said.
+        let none = read(Levels::default(), (Unit::MgPerM3, None), &[own(2.0, "[ppm]")]);
+        assert_eq!(none.unread[0].why, Unread::LevelNotConvertible);
+        assert_eq!(none.pack.surveillance_of("lead", RuleSet::UsConstruction).count(), 0);
     }
 
     // The reading of such clauses is this registry's own; the numbers are invented.
@@ -300,17 +398,30 @@ mod tests {
     }
 
     #[test]
-    fn a_level_that_the_authority_does_not_have_leaves_the_clause_out() {
+    fn a_clause_whose_level_the_authority_does_not_have_is_named_as_unread() {
         let none = Levels { action_level: None, limit: Some(2.0) };
         let asked = [
             json!({"worker": {"counts": "eight_hour_average", "level": "action_level"}}),
             json!({"group": {"asks": "sample_again", "stands": "at_or_above_action_level", "months": 6}}),
             json!({"group": {"asks": "may_stop", "below": "action_level", "results": 2, "days_apart": 7}}),
+            json!({"group": {"asks": "sample_again", "stands": "below", "months": 6}}),
+            json!({"group": {"asks": "write_plan"}}),
         ];
-        let read = pack(none, &asked);
-        assert!(read.surveillance.is_empty() && read.monitoring.is_empty());
-        assert_eq!(pack(LEVELS, &asked).surveillance.len(), 1);
-        assert_eq!(pack(LEVELS, &asked).monitoring.len(), 2);
+        let unread = |levels| {
+            let found = read(levels, (Unit::UgPerM3, None), &asked);
+            let codes: Vec<_> = found.unread.iter().map(|one| one.clause.code.to_string()).collect();
+            assert!(found.unread.iter().all(|one| one.why == Unread::LevelNotInForce));
+            (codes, found.pack)
+        };
+        let (codes, left) = unread(none);
+        assert_eq!(codes, ["W-0", "W-1", "W-2"]);
+        assert_eq!((left.monitoring.len(), left.controls.len()), (1, 1));
+        // The row stays, so that an examination by it is known, and holds under no rule set.
+        assert_eq!(left.surveillance[0].scope, []);
+        assert_eq!(unread(Levels::default()).0.len(), 5);
+        let (codes, all) = unread(LEVELS);
+        assert!(codes.is_empty());
+        assert_eq!((all.surveillance[0].scope.len(), all.monitoring.len()), (3, 3));
     }
 
     #[test]
