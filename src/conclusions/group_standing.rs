@@ -197,8 +197,22 @@ fn source_of(
     strictest.map(|limit| limit.source.to_string())
 }
 
-/// The rounds of a group for one authority: an event's countable averages, with the levels of its latest shift date.
+/// The rounds of a group for one authority: an event's countable averages, with the levels of its latest shift date; those
+/// of a date without any level are left out.
 pub fn rounds(
+    shifts: &[ShiftTwa],
+    group: &GroupEvidence,
+    agent: &AgentEvidence,
+    authority: &Code,
+    unit: Unit,
+) -> Vec<Round> {
+    let mut rounds = every_round(shifts, group, agent, authority, unit);
+    rounds.retain(|round| round.levels != Levels::default());
+    rounds
+}
+
+/// All of them, for what asks for a round and not for where it lies.
+pub fn every_round(
     shifts: &[ShiftTwa],
     group: &GroupEvidence,
     agent: &AgentEvidence,
@@ -221,9 +235,8 @@ pub fn rounds(
             let date = members.iter().map(|(shift, _)| shift.shift_date).max()?;
             let level = |kind| agent.level(authority.as_str(), kind, rule_set_on(group, date), date, unit);
             let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
-            let set = levels.action_level.is_some() || levels.limit.is_some();
             let members = members.into_iter().map(|(_, member)| member).collect();
-            set.then_some(Round { event, date, levels, members })
+            Some(Round { event, date, levels, members })
         })
         .collect()
 }

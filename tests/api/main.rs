@@ -6,6 +6,8 @@
 
 mod authorisation;
 mod calendar;
+mod clauses_of_others;
+mod clauses_without_level;
 mod corrections;
 mod entry;
 mod examinations;

@@ -6,15 +6,15 @@ use crate::harness::TestApp;
 use crate::overview::{Shop, micrograms};
 use serde_json::{Value, json};
 
-struct Plant<'a> {
-    shop: Shop<'a>,
-    weld: String,
-    melt: String,
-    worker: String,
+pub(crate) struct Plant<'a> {
+    pub(crate) shop: Shop<'a>,
+    pub(crate) weld: String,
+    pub(crate) melt: String,
+    pub(crate) worker: String,
 }
 
 /// One worker in a group here and in one there, five shifts a week in all, from Monday 2 February; today is Monday 2 March.
-async fn plant(app: &TestApp) -> Plant<'_> {
+pub(crate) async fn plant(app: &TestApp) -> Plant<'_> {
     let (here, there) = (app.site("LYN").await, app.site("BRK").await);
     app.add_account_on("here", "coordinator", &[&here]).await;
     app.add_account_on("hygienist-here", "hygienist", &[&here]).await;
@@ -27,7 +27,7 @@ async fn plant(app: &TestApp) -> Plant<'_> {
 }
 
 impl Plant<'_> {
-    async fn measured(&mut self, group: &str, day: &str, value: f64) -> String {
+    pub(crate) async fn measured(&mut self, group: &str, day: &str, value: f64) -> String {
         let body = json!({"position": "breathing_zone", "worker_id": self.worker, "group_id": group});
         if group != self.melt {
             return self.shop.measured(body, day, micrograms(value)).await;
@@ -37,11 +37,11 @@ impl Plant<'_> {
         far.measured(body, day, micrograms(value)).await
     }
 
-    async fn enter(&self, who: &str, path: &str, body: &Value) -> crate::harness::Answer {
+    pub(crate) async fn enter(&self, who: &str, path: &str, body: &Value) -> crate::harness::Answer {
         self.shop.app.as_role(who).post(path, body).await
     }
 
-    async fn limit_here(&self, kind: &str, value: f64) -> String {
+    pub(crate) async fn limit_here(&self, kind: &str, value: f64) -> String {
         let limit = json!({"agent_code": "chromium_vi", "authority": "Works", "kind": kind,
             "value": micrograms(value), "averaging_minutes": 480, "source": "Works standard 12, section 2"});
         let made = self.enter("hygienist-here", &format!("/sites/{}/limits", self.shop.here), &limit).await;
@@ -49,7 +49,7 @@ impl Plant<'_> {
         made.id()
     }
 
-    async fn clause_here(&self, code: &str, asked: &Value) -> String {
+    pub(crate) async fn clause_here(&self, code: &str, asked: &Value) -> String {
         let made = self
             .enter("hygienist-here", &format!("/sites/{}/clauses", self.shop.here), &clause(code, asked))
             .await;
@@ -58,7 +58,7 @@ impl Plant<'_> {
     }
 
     /// The duties of a kind that are not withdrawn: authority, row, status.
-    async fn duties(&self, who: &str, kind: &str) -> Vec<[String; 3]> {
+    pub(crate) async fn duties(&self, who: &str, kind: &str) -> Vec<[String; 3]> {
         self.shop.app.registry.settle().await.unwrap();
         let answer = self.shop.app.as_role(who).get(&format!("/duties?kind={kind}")).await;
         assert_eq!(answer.status, 200, "{}", answer.text);
@@ -73,7 +73,7 @@ impl Plant<'_> {
     }
 }
 
-fn clause(code: &str, asked: &Value) -> Value {
+pub(crate) fn clause(code: &str, asked: &Value) -> Value {
     let mut sent = json!({"code": code, "authority": "Works", "agent_code": "chromium_vi",
         "source": "Works standard 12, section 4", "verification": "verified"});
     for (name, value) in asked.as_object().unwrap() {
@@ -82,12 +82,12 @@ fn clause(code: &str, asked: &Value) -> Value {
     sent
 }
 
-fn offered(days: i64) -> Value {
+pub(crate) fn offered(days: i64) -> Value {
     json!({"worker": {"counts": "eight_hour_average", "level": "action_level", "days": days,
         "first_within": {"amount": 14, "unit": "days", "from": "days_reached"}}})
 }
 
-fn rows(rows: &[[&str; 3]]) -> Vec<[String; 3]> {
+pub(crate) fn rows(rows: &[[&str; 3]]) -> Vec<[String; 3]> {
     rows.iter().map(|row| row.map(str::to_owned)).collect()
 }
 

@@ -2,7 +2,7 @@
 
 use crate::conclusions::asked::Asked;
 use crate::conclusions::evidence::{GroupEvidence, SampleEvidence};
-use crate::conclusions::group_standing::rounds;
+use crate::conclusions::group_standing::{every_round, rounds};
 use crate::conclusions::limits::{AgentEvidence, STATUTORY_AUTHORITY, rule_set_on};
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::short_term_rounds::{ShortTermWindow, short_term_rounds};
@@ -113,7 +113,12 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
         ought[0].duties = found.duties;
     }
     for other in sight.other_authorities(&agent, ClausePlace::Within(site), rule_set, unit).await? {
-        let eight_hour = rounds_by(&other.authority);
+        // An authority without a level asks for sampling all the same, and a round is a round.
+        let eight_hour = if other.levels == Levels::default() {
+            every_round(shifts, &known.group, &at_site, &other.authority, unit)
+        } else {
+            rounds_by(&other.authority)
+        };
         let question = Question { levels: other.levels, short_term_limit: None, ..of_law };
         let facts = Facts {
             rounds: Rounds { eight_hour: &eight_hour, short_term: &[] },

@@ -20,6 +20,7 @@ use crate::surveillance::monitoring::standard::Standard;
 use crate::surveillance::monitoring::track::{Rounds, Track, follow};
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::monitoring_reading::Averages;
+use crate::surveillance::round::Round;
 use crate::surveillance::short_term::{self, ShortTermLimit, ShortTermMove};
 use crate::surveillance::standing::{Era, Move};
 use chrono::NaiveDate;
@@ -173,7 +174,9 @@ fn first_told(facts: &Facts<'_>, tracks: &[Track]) -> Option<RoundRef> {
     // The text fixes no interval for where the group stands: the first round that counts is the initial one.
     let mut rounds: Vec<_> = facts.rounds.eight_hour.iter().collect();
     rounds.sort_by_key(|round| (round.date, round.event));
-    let told = rounds.into_iter().find(|round| round.may_lower() == Some(true) && round.level().is_some());
+    // Where an authority has no level at all, a round has nothing to tell but that there was one.
+    let tells = |round: &&Round| round.level().is_some() || round.levels == Levels::default();
+    let told = rounds.into_iter().find(|round| round.may_lower() == Some(true) && tells(round));
     told.map(|round| (round.event, round.date))
 }
 

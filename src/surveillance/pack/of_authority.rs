@@ -85,7 +85,11 @@ pub struct PackOfAuthority {
 pub fn pack_of_authority(clauses: &[&Clause], against: ReadAgainst) -> Result<PackOfAuthority, String> {
     let mut rows = Rows { against, of_file: BTreeMap::new() };
     let mut unread = Vec::new();
-    for &clause in clauses {
+    // Of two that ask for the same within different times the shorter time binds.
+    let mut in_order = clauses.to_vec();
+    let within = |clause: &&Clause| clause.group.as_ref().and_then(|asked| asked.within_days);
+    in_order.sort_by_key(|clause| within(clause).unwrap_or(i64::MAX));
+    for clause in in_order {
         let of_worker = clause.worker.as_ref().map_or(Ok(()), |asked| rows.examination(clause, asked));
         let of_group = clause.group.as_ref().map_or(Ok(()), |asked| rows.monitoring(clause, asked));
         if let Err(why) = of_worker.and(of_group) {
