@@ -504,10 +504,12 @@ mod tests {
                 },
                 basis: vec![8],
             }],
+            at_limit: Some(Vec::new()),
             action_level: vec![LevelPeriod { from: None, level: Some(2.5) }],
             of_others: vec![OtherStanding {
                 authority: Code::new("Works").unwrap(),
                 standing: Vec::new(),
+                at_limit: None,
                 action_level: vec![LevelPeriod { from: day(3), level: Some(0.1 + 0.2) }],
             }],
             respirator: Vec::new(),
