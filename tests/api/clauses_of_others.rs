@@ -227,21 +227,25 @@ async fn short_term_averages_are_held_against_the_level_of_the_clause() {
 async fn conditions_of_a_group_are_counted_day_by_day() {
     let app = TestApp::spawn().await;
     let plant = plant(&app).await;
-    let kinds = ["respirator_required", "regulated_area", "skin_contact", "listed_task"];
-    // One week of three shifts: Monday to Wednesday.
-    for kind in kinds {
-        let condition = json!({"agent_code": "chromium_vi", "kind": kind, "from": "2026-02-02", "to": "2026-02-09",
+    // Three shifts a week, Monday to Wednesday: of each kind another number of weeks.
+    let kinds = [
+        ("respirator_required", "2026-02-09", 3),
+        ("regulated_area", "2026-02-16", 6),
+        ("skin_contact", "2026-02-23", 9),
+        ("listed_task", "2026-03-02", 12),
+    ];
+    for (kind, to, days) in kinds {
+        let condition = json!({"agent_code": "chromium_vi", "kind": kind, "from": "2026-02-02", "to": to,
             "source": "Works plan"});
         plant.shop.post(&format!("/groups/{}/conditions", plant.weld), condition).await;
-        for days in [3, 4] {
-            let asked = json!({"worker": {"counts": kind, "days": days}});
-            plant.clause_here(&format!("{kind}-{days}"), &asked).await;
+        for (code, days) in [(format!("{kind}-met"), days), (format!("{kind}-not"), days + 1)] {
+            plant.clause_here(&code, &json!({"worker": {"counts": kind, "days": days}})).await;
         }
     }
-    for kind in kinds {
-        let reached = plant.shown(&plant.worker, "chromium_vi", &format!("{kind}-3")).await;
-        assert_eq!((&reached["met"], &reached["days_counted"]), (&json!(true), &json!(3)), "{reached}");
-        let not = plant.shown(&plant.worker, "chromium_vi", &format!("{kind}-4")).await;
+    for (kind, _, days) in kinds {
+        let reached = plant.shown(&plant.worker, "chromium_vi", &format!("{kind}-met")).await;
+        assert_eq!((&reached["met"], &reached["days_counted"]), (&json!(true), &json!(days)), "{reached}");
+        let not = plant.shown(&plant.worker, "chromium_vi", &format!("{kind}-not")).await;
         assert_eq!(not["met"], false, "{not}");
     }
 }
