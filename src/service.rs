@@ -17,6 +17,8 @@ use tokio::sync::oneshot;
 
 /// How long requests in flight may still take once the service is told to stop.
 const DRAIN: Duration = Duration::from_secs(20);
+/// How often the turn to enter the built-in rules is waited for; each time as long as a request waits for its turn.
+const PATIENCE: usize = 30;
 
 /// Why the service does not start, or why it stopped.
 #[derive(Debug, thiserror::Error)]
@@ -54,10 +56,25 @@ pub struct Service {
 /// # Errors
 /// When the database cannot be opened or written.
 pub async fn open(database_url: &str) -> Result<Registry, ServiceError> {
-    let database = Database::open(database_url).await?;
-    let registry = Registry::new(database, Arc::new(MachineClock), Arc::new(MachineIds::default()));
+    let registry = open_without_rules(database_url).await?;
+    for _ in 1..PATIENCE {
+        match registry.enter_pack(Pack::built_in()).await {
+            // Another instance that starts for the first time is entering them.
+            Err(Refusal::Busy) => {}
+            entered => return entered.map(|_| registry).map_err(ServiceError::Pack),
+        }
+    }
     registry.enter_pack(Pack::built_in()).await.map_err(ServiceError::Pack)?;
     Ok(registry)
+}
+
+/// The same without the built-in rules: a registry that may still be empty.
+///
+/// # Errors
+/// When the database cannot be opened.
+pub async fn open_without_rules(database_url: &str) -> Result<Registry, ServiceError> {
+    let database = Database::open(database_url).await?;
+    Ok(Registry::new(database, Arc::new(MachineClock), Arc::new(MachineIds::default())))
 }
 
 impl Service {

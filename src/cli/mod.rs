@@ -1,6 +1,7 @@
 //! The command line: one file a command. Commands translate; what they do is done by the registry's use cases.
 
 pub mod account;
+pub mod backup;
 pub mod demo;
 pub mod export;
 pub mod failure;
@@ -9,6 +10,7 @@ mod operator;
 pub mod preview_limit;
 mod progress;
 pub mod rebuild;
+pub mod restore;
 pub mod serve;
 pub mod session;
 pub mod token;
@@ -56,6 +58,10 @@ enum Command {
     Verify,
     /// Computes every stored conclusion anew.
     Rebuild,
+    /// Writes the whole registry to one file, while it is in use.
+    Backup(backup::Options),
+    /// Restores a backup into an empty registry, on either database, and proves it.
+    Restore(restore::Options),
 }
 
 /// Does what the command line says.
@@ -78,5 +84,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::PreviewLimit(options) => preview_limit::run(&session().await?, options).await,
         Command::Verify => verify::run(&session().await?).await,
         Command::Rebuild => rebuild::run(&session().await?).await,
+        Command::Backup(options) => backup::run(settings.database_url.reveal(), options).await,
+        Command::Restore(options) => restore::run(settings.database_url.reveal(), options).await,
     }
 }

@@ -50,10 +50,34 @@ impl Session {
         Self::open(database_url).await
     }
 
+    /// Opens a database as the console, to do what the roles of no account allow.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open); and when there is a token, for it would be passed over in silence.
+    pub async fn open_for_the_whole(database_url: &str) -> Result<Self, Failure> {
+        must_be_the_console()?;
+        must_be_there(database_url)?;
+        Self::open_as_console(database_url).await
+    }
+
     /// Opens a database as the console, whatever token there is.
     pub(crate) async fn open_as_console(database_url: &str) -> Result<Self, Failure> {
         let registry = service::open(database_url).await?;
         Ok(Self { registry, caller: enter_pack::console(&operator()) })
+    }
+}
+
+/// Refuses a token where the whole registry is handled: no account's roles reach over all that is in it.
+///
+/// # Errors
+/// There is a token.
+pub(super) fn must_be_the_console() -> Result<(), Failure> {
+    match std::env::var_os(TOKEN) {
+        None => Ok(()),
+        Some(_) => Err(Failure::Refused(format!(
+            "a backup holds everything, medical grounds too, which the roles of no account reach over: it is made and \
+             restored from the console, without {TOKEN}"
+        ))),
     }
 }
 

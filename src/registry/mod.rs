@@ -1,5 +1,6 @@
 //! The use cases: everything the registry does for people and programs, whichever face they use.
 
+pub mod backup;
 pub mod clock;
 pub mod conclude;
 pub mod correcting;

@@ -7,8 +7,12 @@ pub enum Stage {
     Entries,
     /// Versions are counted against entries.
     Versions,
-    /// Stored conclusions are compared.
+    /// Stored conclusions are compared, or computed.
     Conclusions,
+    /// The chunks of a backup are looked through.
+    Chunks,
+    /// Rows beside the journal are carried.
+    Rows,
 }
 
 impl Stage {
@@ -18,6 +22,8 @@ impl Stage {
             Self::Entries => "entries",
             Self::Versions => "versions",
             Self::Conclusions => "conclusions",
+            Self::Chunks => "chunks",
+            Self::Rows => "rows",
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::registry::counts::Counts;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
 use crate::registry::gather::agents::KeptPack;
+use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
@@ -83,16 +84,33 @@ impl Registry {
     /// # Errors
     /// Only when storage fails.
     pub async fn settle(&self) -> Result<(), Refusal> {
+        self.settle_telling(&mut |_| {}).await
+    }
+
+    /// The same, and tells how many were followed.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub(crate) async fn settle_telling(
+        &self,
+        progress: &mut (impl FnMut(Progress) + Send),
+    ) -> Result<(), Refusal> {
         let _turn = self.recompute.turn.lock().await;
+        let mut done = 0;
         loop {
             let mut tx = self.database.read().await?;
-            if marks::count(&mut tx).await? == 0 {
+            let left = marks::count(&mut tx).await?;
+            if left == 0 {
                 return Ok(());
             }
             drop(tx);
-            if self.follow_some().await? == 0 {
+            let followed = self.follow_some().await?;
+            if followed == 0 {
                 return Ok(());
             }
+            done += i64::try_from(followed).unwrap_or_default();
+            // A mark for every agent becomes several: how many there will be is not known before.
+            progress(Progress { stage: Stage::Conclusions, done, of: Some(done + left) });
         }
     }
 

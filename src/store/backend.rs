@@ -215,6 +215,27 @@ impl Query<'_> {
         count(rows.len());
         Ok(rows)
     }
+
+    /// All rows, each read by its engine's reader: for columns that are known only as data.
+    pub(crate) async fn fetch_with<R>(
+        self,
+        sqlite: impl Fn(&SqliteRow) -> sqlx::Result<R>,
+        postgres: impl Fn(&PgRow) -> sqlx::Result<R>,
+    ) -> Result<Vec<R>, StoreError> {
+        let (sql, target) = self.ready()?;
+        let rows: Vec<R> = match target {
+            Target::Sqlite(c, args) => {
+                let rows = sqlx::query_with(sql, args).fetch_all(c).await?;
+                rows.iter().map(sqlite).collect::<Result<_, _>>()?
+            }
+            Target::Postgres(c, args) => {
+                let rows = sqlx::query_with(sql, args).fetch_all(c).await?;
+                rows.iter().map(postgres).collect::<Result<_, _>>()?
+            }
+        };
+        count(rows.len());
+        Ok(rows)
+    }
 }
 
 impl<'t> Query<'t> {

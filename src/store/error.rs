@@ -12,9 +12,9 @@ pub enum StoreError {
     /// A row no longer reads as what it should be.
     #[error("stored data is damaged: {0}")]
     Damaged(String),
-    /// The database is set up so that acknowledged rows could be lost.
+    /// The database cannot be opened as it is, or is set up so that acknowledged rows could be lost: a sentence.
     #[error("{0}")]
-    Unsafe(String),
+    Unfit(String),
     /// Another writer was in the way; trying again may help.
     #[error("the database is busy")]
     Busy,
@@ -23,7 +23,7 @@ pub enum StoreError {
     Driver(#[source] sqlx::Error),
     /// A migration failed.
     #[error("the schema could not be brought up to date")]
-    Migration(#[from] sqlx::migrate::MigrateError),
+    Migration(#[source] sqlx::migrate::MigrateError),
 }
 
 impl From<sqlx::Error> for StoreError {

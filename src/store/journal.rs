@@ -364,6 +364,56 @@ pub async fn entries(tx: &mut Tx, scope: &Scope, reading: &Reading) -> Result<Ve
     Ok(rows.into_iter().map(Entry::from).collect())
 }
 
+/// Puts entries back as they were, into a journal that is being restored.
+pub async fn put(tx: &mut Tx, entries: &[Entry]) -> Result<(), StoreError> {
+    if entries.is_empty() {
+        return Ok(());
+    }
+    let mut query = tx.query(
+        "INSERT INTO journal_entry (position, ordinal, chain, place, at, account_id, kind, deed, subject_id, site_id, \
+         format, image, salt, image_digest, previous_hash, entry_hash)",
+    );
+    for (n, entry) in entries.iter().enumerate() {
+        let Envelope { position, ordinal, chain, place, at, account, kind, deed, subject, site, format } =
+            entry.envelope.clone();
+        query = query.push(if n == 0 { " VALUES (" } else { "), (" }).push_bind(position);
+        query = query.push(", ").push_bind(ordinal).push(", ").push_bind(chain).push(", ").push_bind(place);
+        query = query.push(", ").push_bind(at).push(", ").push_bind(account.0).push(", ").push_bind(kind);
+        query = query.push(", ").push_bind(deed).push(", ").push_bind(subject).push(", ");
+        query = query.push_bind(site.map(|site| site.0)).push(", ").push_bind(format).push(", ");
+        query = query.push_bind(entry.image.clone()).push(", ").push_bind(entry.salt.clone()).push(", ");
+        query = query.push_bind(entry.image_digest.clone()).push(", ");
+        query = query.push_bind(entry.previous_hash.clone()).push(", ").push_bind(entry.entry_hash.clone());
+    }
+    query.push(")").execute().await?;
+    Ok(())
+}
+
+/// Sets the heads of a journal that was restored: the last position, its time, the chains.
+pub async fn put_heads(
+    tx: &mut Tx,
+    position: i64,
+    at: Option<DateTime<Utc>>,
+    chains: &[(String, i64, Vec<u8>)],
+) -> Result<(), StoreError> {
+    tx.query("UPDATE journal_head SET position = ")
+        .push_bind(position)
+        .push(", at = ")
+        .push_bind(at)
+        .push(" WHERE one = 1")
+        .execute()
+        .await?;
+    for (chain, entries, head) in chains {
+        tx.query("INSERT INTO journal_chain (chain, entries, head) VALUES ($1, $2, $3)")
+            .bind(chain.clone())
+            .bind(*entries)
+            .bind(head.clone())
+            .execute()
+            .await?;
+    }
+    Ok(())
+}
+
 /// How many entries there are.
 pub async fn count(tx: &mut Tx) -> Result<i64, StoreError> {
     let (entries,): (i64,) = tx.query("SELECT count(*) FROM journal_entry").fetch_one().await?;

@@ -3,13 +3,17 @@
 pub mod access_log;
 pub mod accounts;
 pub mod backend;
+pub mod carried;
 pub mod concerned;
 pub mod derived;
+mod durability;
 pub mod error;
 pub mod idempotency;
 pub mod journal;
 pub mod marks;
 pub mod open;
 pub mod samples;
+mod schema;
 pub mod tables;
+mod turn;
 pub mod versions;

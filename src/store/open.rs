@@ -1,120 +1,142 @@
-//! Opening a database: its address, its settings, its schema, and the check that nothing acknowledged can be lost.
+//! Opening a database: its address, its settings, its schema. What stands in the way is said in one sentence.
 
 use crate::store::backend::Database;
 use crate::store::error::StoreError;
+use crate::store::turn::Turn;
+use crate::store::{durability, schema};
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{ConnectOptions as _, Connection as _};
+use std::path::Path;
 use std::str::FromStr;
 use std::time::Duration;
 
-/// The first SQLite without the fault by which two connections could damage the write-ahead log.
-const SQLITE_AT_LEAST: [u32; 3] = [3, 51, 3];
+/// The number of the newest schema that this program knows.
+pub fn newest_schema() -> i64 {
+    schema::newest()
+}
 
 impl Database {
     /// Opens `sqlite:<path>` or `postgres://…`, checks its settings and brings the schema up to date.
     ///
     /// # Errors
-    /// [`StoreError::Unsafe`] with a sentence when the address is none of ours or a setting could lose
-    /// acknowledged rows.
+    /// [`StoreError::Unfit`] with a sentence when the address is none of ours, the database cannot be reached or is none
+    /// of ours, its schema is newer than this program, or a setting could lose acknowledged rows.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
-        let database = Self::connect(url).await?;
-        database.check_durability().await?;
-        // A later release may have expanded the schema already: this one still runs on it.
-        match &database {
-            Self::Sqlite(pool) => {
-                sqlx::migrate!("migrations/sqlite").set_ignore_missing(true).run(pool).await?;
-            }
-            Self::Postgres(pool) => {
-                sqlx::migrate!("migrations/postgres").set_ignore_missing(true).run(pool).await?;
-            }
-        }
-        Ok(database)
-    }
-
-    async fn connect(url: &str) -> Result<Self, StoreError> {
         if url.starts_with("sqlite:") {
-            let options = SqliteConnectOptions::from_str(url)?
-                .create_if_missing(true)
-                .journal_mode(SqliteJournalMode::Wal)
-                // FULL: with NORMAL the last commits may vanish on power loss.
-                .synchronous(SqliteSynchronous::Full)
-                .foreign_keys(true)
-                .busy_timeout(Duration::from_secs(10))
-                .pragma("wal_autocheckpoint", "8192");
-            let pool = SqlitePoolOptions::new().max_connections(8).connect_with(options).await?;
-            Ok(Self::Sqlite(pool))
+            open_sqlite(url).await
         } else if url.starts_with("postgres:") || url.starts_with("postgresql:") {
-            let options = PgConnectOptions::from_str(url)?.application_name("doseward");
-            let pool = PgPoolOptions::new()
-                .max_connections(16)
-                .acquire_timeout(Duration::from_secs(10))
-                .connect_with(options)
-                .await?;
-            Ok(Self::Postgres(pool))
+            open_postgres(url).await
         } else {
-            Err(StoreError::Unsafe(
+            Err(StoreError::Unfit(
                 "the database address must begin with sqlite: or postgres: (for example sqlite:registry.sqlite)".into(),
             ))
         }
     }
+}
 
-    /// Refuses settings under which an acknowledged row could be lost.
-    async fn check_durability(&self) -> Result<(), StoreError> {
-        match self {
-            Self::Sqlite(pool) => {
-                let (version,): (String,) = sqlx::query_as("SELECT sqlite_version()").fetch_one(pool).await?;
-                if !new_enough(&version) {
-                    return Err(StoreError::Unsafe(format!(
-                        "SQLite {version} is too old: below 3.51.3 its write-ahead log can be damaged"
-                    )));
-                }
-                let (mode,): (String,) = sqlx::query_as("PRAGMA journal_mode").fetch_one(pool).await?;
-                let (synchronous,): (i64,) = sqlx::query_as("PRAGMA synchronous").fetch_one(pool).await?;
-                let (keys,): (i64,) = sqlx::query_as("PRAGMA foreign_keys").fetch_one(pool).await?;
-                sound("journal_mode", &mode, mode == "wal")?;
-                sound("synchronous", &synchronous.to_string(), synchronous >= 2)?;
-                sound("foreign_keys", &keys.to_string(), keys == 1)
-            }
-            Self::Postgres(pool) => {
-                for name in ["fsync", "full_page_writes", "synchronous_commit"] {
-                    let (value,): (String,) =
-                        sqlx::query_as("SELECT current_setting($1)").bind(name).fetch_one(pool).await?;
-                    let good = if name == "synchronous_commit" { value != "off" } else { value == "on" };
-                    sound(name, &value, good)?;
-                }
-                Ok(())
-            }
-        }
+async fn open_sqlite(url: &str) -> Result<Database, StoreError> {
+    let options = SqliteConnectOptions::from_str(url)
+        .map_err(unreadable)?
+        .create_if_missing(true)
+        .journal_mode(SqliteJournalMode::Wal)
+        // FULL: with NORMAL the last commits may vanish on power loss.
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(Duration::from_secs(10))
+        .pragma("wal_autocheckpoint", "8192");
+    let path = options.get_filename().to_owned();
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let turn = Turn::wait(folder.unwrap_or(Path::new("."))).await?;
+    // SQLite would open it all the same, for reading alone.
+    if std::fs::metadata(&path).is_ok_and(|file| file.permissions().readonly()) {
+        return Err(StoreError::Unfit(format!("{} is read-only", path.display())));
+    }
+    let told = |error| of_sqlite(&path, error);
+    let mut first = options.connect().await.map_err(told)?;
+    durability::check_sqlite(&mut first).await?;
+    schema::bring_sqlite_up_to_date(&mut first).await.map_err(|error| schema::in_words(error, told))?;
+    first.close().await.map_err(told)?;
+    drop(turn);
+    let pool = SqlitePoolOptions::new()
+        .max_connections(8)
+        .after_connect(|connection, _| {
+            Box::pin(async move { durability::check_sqlite(connection).await.map_err(not_handed_out) })
+        })
+        .connect_with(options)
+        .await
+        .map_err(told)?;
+    Ok(Database::Sqlite(pool))
+}
+
+async fn open_postgres(url: &str) -> Result<Database, StoreError> {
+    let options = PgConnectOptions::from_str(url).map_err(unreadable)?.application_name("doseward");
+    let server = format!("{}:{}", options.get_host(), options.get_port());
+    let told = |error| of_postgres(&server, error);
+    // The first connection stands apart from the pool, which would wait for a server that refuses.
+    let mut first = options.connect().await.map_err(told)?;
+    durability::check_postgres(&mut first).await?;
+    durability::advise_checksums(&mut first).await?;
+    schema::bring_postgres_up_to_date(&mut first).await.map_err(|error| schema::in_words(error, told))?;
+    first.close().await.map_err(told)?;
+    let pool = PgPoolOptions::new()
+        .max_connections(16)
+        .acquire_timeout(Duration::from_secs(10))
+        .after_connect(|connection, _| {
+            Box::pin(async move { durability::check_postgres(connection).await.map_err(not_handed_out) })
+        })
+        .connect_with(options)
+        .await
+        .map_err(told)?;
+    Ok(Database::Postgres(pool))
+}
+
+/// A connection that is not sound is not handed out; the pool logs the sentence and tries another.
+fn not_handed_out(error: StoreError) -> sqlx::Error {
+    match error {
+        StoreError::Driver(error) => error,
+        other => sqlx::Error::Configuration(other.into()),
     }
 }
 
-/// Whether a version of SQLite is without the fault.
-fn new_enough(version: &str) -> bool {
-    let parts: Vec<u32> = version.split('.').map_while(|part| part.parse().ok()).collect();
-    parts.as_slice() >= SQLITE_AT_LEAST.as_slice()
-}
-
-fn sound(name: &str, value: &str, good: bool) -> Result<(), StoreError> {
-    if good {
-        Ok(())
-    } else {
-        Err(StoreError::Unsafe(format!(
-            "the database setting {name} is {value}: acknowledged rows could be lost"
-        )))
+/// An address that does not read as one. The address itself may hold a password and is not repeated.
+fn unreadable(error: sqlx::Error) -> StoreError {
+    match error {
+        sqlx::Error::Configuration(what) => {
+            StoreError::Unfit(format!("the database address does not read as one: {what}"))
+        }
+        other => other.into(),
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// What a SQLite file says when it is opened, where it says something of the file.
+fn of_sqlite(path: &Path, error: sqlx::Error) -> StoreError {
+    let sqlx::Error::Database(said) = &error else { return error.into() };
+    // The low byte of a result code is its kind (SQLite, "Result and Error Codes", 3).
+    let kind = said.code().and_then(|code| code.parse::<u32>().ok()).map(|code| code & 0xff);
+    let what = match kind {
+        Some(8) => "cannot be written: it, its folder or its disk is read-only",
+        Some(11) => "is damaged",
+        Some(13) => "cannot grow: the disk is full",
+        Some(14) => "cannot be opened, or made",
+        Some(26) => "is no SQLite database",
+        _ => return error.into(),
+    };
+    StoreError::Unfit(format!("{} {what}", path.display()))
+}
 
-    #[test]
-    fn sqlite_below_3_51_3_is_too_old() {
-        for version in ["3.51.2", "3.50.9", "2.99.99", "3.51", "", "x"] {
-            assert!(!new_enough(version), "{version}");
+/// What stands in the way of a PostgreSQL server.
+fn of_postgres(server: &str, error: sqlx::Error) -> StoreError {
+    match error {
+        sqlx::Error::Io(error) => {
+            StoreError::Unfit(format!("no PostgreSQL server answers at {server}: {error}"))
         }
-        for version in ["3.51.3", "3.51.10", "3.52.0", "4.0.0"] {
-            assert!(new_enough(version), "{version}");
+        sqlx::Error::Database(said) => {
+            StoreError::Unfit(format!("the PostgreSQL server at {server} refuses: {}", said.message()))
         }
+        sqlx::Error::Tls(error) => {
+            StoreError::Unfit(format!("the connection to {server} cannot be encrypted: {error}"))
+        }
+        other => other.into(),
     }
 }

@@ -65,7 +65,39 @@ pub async fn insert<F: Stored>(tx: &mut Tx, scope: &Scope, version: &Version<F>)
     {
         return Err(StoreError::Missing);
     }
-    let table = F::TABLE;
+    let place = Placed {
+        id: version.id,
+        position: version.position,
+        revision: version.revision,
+        site: version.site.map(|site| site.0),
+        parent: version.parent,
+        voided: version.voided.clone(),
+        body: body_text(&version.fact),
+    };
+    put(tx, F::TABLE, place, version.fact.keys()).await
+}
+
+/// A version as it is put into its row.
+#[derive(Debug, Clone)]
+pub struct Placed {
+    /// The fact.
+    pub id: Uuid,
+    /// The position that brings it.
+    pub position: i64,
+    /// Its revision.
+    pub revision: i64,
+    /// Its site.
+    pub site: Option<Uuid>,
+    /// What it is recorded under.
+    pub parent: Option<Uuid>,
+    /// Why it is voided.
+    pub voided: Option<String>,
+    /// The fact's JSON.
+    pub body: String,
+}
+
+/// Puts a current version into its row, with the values of the table's look-up columns.
+pub async fn put(tx: &mut Tx, table: &Table, version: Placed, keys: Vec<Key>) -> Result<(), StoreError> {
     let mut query = tx
         .query("INSERT INTO ")
         .push(table.name)
@@ -83,17 +115,32 @@ pub async fn insert<F: Stored>(tx: &mut Tx, scope: &Scope, version: &Version<F>)
         .push(", ")
         .push_bind(version.revision)
         .push(", ")
-        .push_bind(version.site.map(|site| site.0))
+        .push_bind(version.site)
         .push(", ")
         .push_bind(version.parent)
         .push(", ")
-        .push_bind(version.voided.clone())
+        .push_bind(version.voided)
         .push(", ")
-        .push_bind(body_text(&version.fact));
-    for key in version.fact.keys() {
+        .push_bind(version.body);
+    for key in keys {
         query = bind_key(query.push(", "), key);
     }
     query.push(")").execute().await?;
+    Ok(())
+}
+
+/// Ends whatever version of a fact is current, where one is, at a position: for a journal that is being restored.
+pub async fn end_current(tx: &mut Tx, table: &Table, id: Uuid, position: i64) -> Result<(), StoreError> {
+    tx.query("UPDATE ")
+        .push(table.name)
+        .push(" SET known_to = ")
+        .push_bind(position)
+        .push(" WHERE id = ")
+        .push_bind(id)
+        .push(" AND known_to = ")
+        .push_bind(STILL)
+        .execute()
+        .await?;
     Ok(())
 }
 
@@ -288,6 +335,12 @@ pub async fn last_written(tx: &mut Tx, table: &Table, position: i64) -> Result<i
         .fetch_one()
         .await?;
     Ok(last.unwrap_or_default())
+}
+
+/// How many facts of a table there are, in whatever version.
+pub async fn how_many(tx: &mut Tx, table: &Table) -> Result<i64, StoreError> {
+    let (facts,): (i64,) = tx.query("SELECT count(DISTINCT id) FROM ").push(table.name).fetch_one().await?;
+    Ok(facts)
 }
 
 /// Whether there is such a fact, in whatever version.

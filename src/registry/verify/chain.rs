@@ -16,7 +16,7 @@ struct Link {
 
 /// Where the walk stands: the last entry of the whole journal and of each chain.
 #[derive(Debug, Default)]
-pub(super) struct Walk {
+pub(in crate::registry) struct Walk {
     entries: i64,
     position: i64,
     ordinal: i64,
@@ -26,17 +26,22 @@ pub(super) struct Walk {
 
 impl Walk {
     /// How many entries it has passed.
-    pub(super) fn entries(&self) -> i64 {
+    pub(in crate::registry) fn entries(&self) -> i64 {
         self.entries
     }
 
+    /// The position of the last entry that it has passed; 0 before the first.
+    pub(in crate::registry) fn position(&self) -> i64 {
+        self.position
+    }
+
     /// The chains as far as they were walked: name, length, head.
-    pub(super) fn chains(&self) -> impl Iterator<Item = (&str, i64, &[u8])> {
+    pub(in crate::registry) fn chains(&self) -> impl Iterator<Item = (&str, i64, &[u8])> {
         self.chains.iter().map(|(name, link)| (name.as_str(), link.place, link.head.as_slice()))
     }
 
     /// Takes the next entry, or says what is wrong with it.
-    pub(super) fn step(&mut self, entry: &Entry) -> Result<(), RecordFault> {
+    pub(in crate::registry) fn step(&mut self, entry: &Entry) -> Result<(), RecordFault> {
         self.follows(entry)?;
         let envelope = &entry.envelope;
         let link = self.chains.get(&envelope.chain);
@@ -101,7 +106,7 @@ impl Walk {
     }
 
     /// Whether the journal ends where its heads say.
-    pub(super) fn ends_at(
+    pub(in crate::registry) fn ends_at(
         &self,
         position: i64,
         at: Option<DateTime<Utc>>,

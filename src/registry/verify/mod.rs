@@ -20,7 +20,7 @@ use crate::store::backend::Tx;
 use crate::store::journal::{self, Reading};
 use crate::store::tables::TABLES;
 use crate::store::versions;
-use chain::Walk;
+pub(super) use chain::Walk;
 
 /// How many entries are held at once.
 const CHUNK: i64 = 500;
