@@ -152,7 +152,7 @@ impl Carried {
     }
 }
 
-fn listed<'q>(mut query: Query<'q>, names: impl Iterator<Item = &'static str>) -> Query<'q> {
+fn listed(mut query: Query<'_>, names: impl Iterator<Item = &'static str>) -> Query<'_> {
     for (n, name) in names.enumerate() {
         query = query.push(if n == 0 { "" } else { ", " }).push(name);
     }

@@ -13,7 +13,13 @@ async fn correct(app: &TestApp, who: &str, path: &str, patch: &Value) -> Answer 
     patched(app, who, path, Some(&tag), patch).await
 }
 
-async fn patched(app: &TestApp, who: &str, path: &str, tag: Option<&str>, patch: &Value) -> Answer {
+pub(crate) async fn patched(
+    app: &TestApp,
+    who: &str,
+    path: &str,
+    tag: Option<&str>,
+    patch: &Value,
+) -> Answer {
     let mut request = app.as_role(who).request("PATCH", path).json(patch);
     if let Some(tag) = tag {
         request = request.header("if-match", tag);

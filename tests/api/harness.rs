@@ -3,6 +3,7 @@
 use chrono::{DateTime, Duration, Utc};
 use doseward::access::caller::Caller;
 use doseward::model::facts::account::Account;
+use doseward::registry::backup::restore::Backup;
 use doseward::registry::clock::{Clock, Ids};
 use doseward::registry::enter_pack::console;
 use doseward::registry::place::Under;
@@ -16,6 +17,7 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use sqlx::{AssertSqlSafe, Connection as _};
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use tokio::net::TcpListener;
@@ -104,6 +106,28 @@ impl TestApp {
         let opened = Database::open(&database.url).await.unwrap();
         let clock = Arc::new(SteppingClock::from(60_000));
         let registry = Registry::new(opened, clock.clone(), Arc::new(SeededIds::from(1 << 32)));
+        Self::over(database, registry, clock, template.tokens.clone()).await
+    }
+
+    /// Starts a service of its own over a registry restored from a backup of this one, on SQLite or on whichever engine
+    /// the tests run on. Whoever had a token here has it there.
+    pub(crate) async fn restored(&self, backup: &Path, on_sqlite: bool) -> Self {
+        let database = if on_sqlite { TestDatabase::on_sqlite(None) } else { TestDatabase::empty().await };
+        let opened = Database::open(&database.url).await.unwrap();
+        let clock = Arc::new(SteppingClock::from(self.clock.0.load(Ordering::SeqCst)));
+        let registry = Registry::new(opened, clock.clone(), Arc::new(SeededIds::from(1 << 48)));
+        let backup = Backup::open(backup, |_| {}).unwrap();
+        let restored = backup.restore(&registry, |_| {}).await.unwrap();
+        assert_eq!(restored.written_since, 0, "no time has passed, so nothing follows");
+        Self::over(database, registry, clock, self.tokens.lock().unwrap().clone()).await
+    }
+
+    async fn over(
+        database: TestDatabase,
+        registry: Registry,
+        clock: Arc<SteppingClock>,
+        tokens: BTreeMap<String, String>,
+    ) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let service = Service::with(registry.clone(), listener).unwrap();
         let address = format!("http://{}", service.address());
@@ -116,7 +140,7 @@ impl TestApp {
             registry,
             clock,
             client: reqwest::Client::new(),
-            tokens: Mutex::new(template.tokens.clone()),
+            tokens: Mutex::new(tokens),
             stop: Some(stop),
             serving,
             _database: database,
@@ -341,9 +365,14 @@ impl Template {
     }
 
     async fn copy(&self) -> TestDatabase {
-        static COUNT: AtomicU64 = AtomicU64::new(0);
-        TestDatabase::create(&COUNT.fetch_add(1, Ordering::SeqCst).to_string(), Some(self)).await
+        TestDatabase::create(&next(), Some(self)).await
     }
+}
+
+/// A name that no other database of this run has.
+fn next() -> String {
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    COUNT.fetch_add(1, Ordering::SeqCst).to_string()
 }
 
 /// A database of one test.
@@ -355,16 +384,24 @@ struct TestDatabase {
 }
 
 impl TestDatabase {
+    /// One without anything in it.
+    async fn empty() -> Self {
+        Self::create(&next(), None).await
+    }
+
+    /// A SQLite file in a folder of its own, whatever the tests run on.
+    fn on_sqlite(template: Option<&Template>) -> Self {
+        let directory = tempfile::tempdir().unwrap();
+        let file = directory.path().join(FILE);
+        if let Some(template) = template {
+            std::fs::write(&file, &template.file).unwrap();
+        }
+        let url = format!("sqlite:{}", file.display());
+        Self { url, server: None, directory: Some(directory) }
+    }
+
     async fn create(name: &str, template: Option<&Template>) -> Self {
-        let Ok(server) = std::env::var("TEST_DATABASE_URL") else {
-            let directory = tempfile::tempdir().unwrap();
-            let file = directory.path().join(FILE);
-            if let Some(template) = template {
-                std::fs::write(&file, &template.file).unwrap();
-            }
-            let url = format!("sqlite:{}", file.display());
-            return Self { url, server: None, directory: Some(directory) };
-        };
+        let Ok(server) = std::env::var("TEST_DATABASE_URL") else { return Self::on_sqlite(template) };
         let name = format!("{PREFIX}{}_{name}", std::process::id());
         let template = template.and_then(|template| template.name.as_ref());
         let from = template.map_or_else(String::new, |template| format!(" TEMPLATE {template}"));

@@ -5,6 +5,7 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
 mod authorisation;
+mod backup;
 mod calendar;
 mod clauses_of_others;
 mod clauses_without_level;

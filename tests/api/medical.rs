@@ -84,7 +84,7 @@ async fn unmeasured(app: &TestApp, things: &Things) -> String {
     worker
 }
 
-async fn record_ground(app: &TestApp, worker: &str) -> String {
+pub(crate) async fn record_ground(app: &TestApp, worker: &str) -> String {
     let body = json!({"kind": "blood_lead", "on": "2026-02-20", "agent_code": "cadmium"});
     app.as_role("physician").post(&format!("/workers/{worker}/medical-grounds"), &body).await.id()
 }
@@ -95,7 +95,7 @@ async fn corrected(client: &Client<'_>, ground: &str, change: &Value) -> Answer 
 }
 
 /// Every address that can be read, with what it answers: the identifiers of things that exist filled in.
-async fn read_everything(reader: &Client<'_>, things: &Things) -> BTreeMap<String, String> {
+pub(crate) async fn read_everything(reader: &Client<'_>, things: &Things) -> BTreeMap<String, String> {
     let mut read = BTreeMap::new();
     for endpoint in
         endpoints().iter().filter(|one| one.method.as_str() == "GET" && one.access != Access::Open)

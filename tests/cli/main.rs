@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on stops")]
 
 mod accounts;
+mod backup;
 mod demo;
 mod files;
 mod limits;

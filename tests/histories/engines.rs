@@ -32,7 +32,7 @@ async fn played(stage: &Stage) -> Vec<Line> {
 }
 
 /// The journal, page after page.
-async fn journal(stage: &Stage) -> Vec<Line> {
+pub(crate) async fn journal(stage: &Stage) -> Vec<Line> {
     let mut pages = Vec::new();
     let mut asked = String::from("/journal?limit=500");
     loop {

@@ -8,6 +8,7 @@ use axum::http::{Request, header};
 use chrono::{DateTime, Duration, TimeZone as _, Utc};
 use doseward::api::{App, dispatch};
 use doseward::model::facts::account::Account;
+use doseward::registry::backup::restore::Backup;
 use doseward::registry::clock::{Clock, Ids};
 use doseward::registry::enter_pack::console;
 use doseward::registry::place::Under;
@@ -19,6 +20,7 @@ use http_body_util::BodyExt as _;
 use serde_json::{Value, json};
 use sqlx::{AssertSqlSafe, Connection as _, PgConnection};
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use tower::ServiceExt as _;
@@ -98,20 +100,32 @@ impl Stage {
 
     /// One on SQLite.
     pub(crate) async fn on_sqlite() -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let url = format!("sqlite:{}", folder.path().join("registry.sqlite").display());
-        Self::over(&url, Kept::Folder { _folder: folder }).await
+        let (url, kept) = place_on_sqlite();
+        Self::over(&url, kept).await
     }
 
     /// One on PostgreSQL, in a database of its own.
     pub(crate) async fn on_postgres(server: &str) -> Self {
-        static MADE: AtomicU64 = AtomicU64::new(0);
-        // Names as the API's tests use them: what a killed run leaves over is swept away by the next.
-        let count = MADE.fetch_add(1, Ordering::SeqCst);
-        let name = format!("doseward_test_{}_replay{count}", std::process::id());
-        on_server(server, format!("CREATE DATABASE {name}")).await;
-        let (before, _) = server.rsplit_once('/').unwrap();
-        Self::over(&format!("{before}/{name}"), Kept::Server { url: server.to_owned(), name }).await
+        let (url, kept) = place_on_postgres(server).await;
+        Self::over(&url, kept).await
+    }
+
+    /// A registry of its own at the same moment, restored from a backup of this one: on PostgreSQL where a server is
+    /// named. Whoever had a token here has it there.
+    pub(crate) async fn restored(&self, backup: &Path, server: Option<&str>) -> Self {
+        let (url, kept) = match server {
+            Some(server) => place_on_postgres(server).await,
+            None => place_on_sqlite(),
+        };
+        let database = Database::open(&url).await.unwrap();
+        let clock = Arc::new(HandClock(AtomicI64::new(self.clock.0.load(Ordering::SeqCst))));
+        // Identifiers that the other registry has not given yet.
+        let registry = Registry::new(database, clock.clone(), Arc::new(CountedIds(AtomicU64::new(1 << 40))));
+        let backup = Backup::open(backup, |_| {}).unwrap();
+        let restored = backup.restore(&registry, |_| {}).await.unwrap();
+        assert_eq!(restored.written_since, 0, "no time has passed, so nothing follows");
+        let router = dispatch::router(App::new(registry.clone()));
+        Self { registry, clock, router, tokens: self.tokens.clone(), _kept: kept }
     }
 
     async fn over(url: &str, kept: Kept) -> Self {
@@ -192,6 +206,24 @@ impl Stage {
         let bytes = response.into_body().collect().await.unwrap().to_bytes();
         Answer { status, text: String::from_utf8(bytes.to_vec()).unwrap() }
     }
+}
+
+/// A fresh SQLite file.
+fn place_on_sqlite() -> (String, Kept) {
+    let folder = tempfile::tempdir().unwrap();
+    let url = format!("sqlite:{}", folder.path().join("registry.sqlite").display());
+    (url, Kept::Folder { _folder: folder })
+}
+
+/// A fresh database on the server.
+async fn place_on_postgres(server: &str) -> (String, Kept) {
+    static MADE: AtomicU64 = AtomicU64::new(0);
+    // Names as the API's tests use them: what a killed run leaves over is swept away by the next.
+    let count = MADE.fetch_add(1, Ordering::SeqCst);
+    let name = format!("doseward_test_{}_replay{count}", std::process::id());
+    on_server(server, format!("CREATE DATABASE {name}")).await;
+    let (before, _) = server.rsplit_once('/').unwrap();
+    (format!("{before}/{name}"), Kept::Server { url: server.to_owned(), name })
 }
 
 /// The PostgreSQL server on which databases may be made, if there is one.

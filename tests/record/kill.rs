@@ -30,14 +30,14 @@ const KILLS: usize = 20;
 const SENDERS: usize = 4;
 
 /// The service as a process of its own.
-struct Running {
-    process: Child,
-    address: String,
+pub(crate) struct Running {
+    pub(crate) process: Child,
+    pub(crate) address: String,
 }
 
 impl Running {
     /// Starts the real program and waits until it says that it listens.
-    async fn start(url: &str) -> Self {
+    pub(crate) async fn start(url: &str) -> Self {
         let mut process = Command::new(env!("CARGO_BIN_EXE_doseward"))
             .arg("serve")
             .env("DOSEWARD_DATABASE_URL", url)
@@ -121,7 +121,7 @@ impl Sender {
     }
 }
 
-async fn token(registry: &Registry) -> String {
+pub(crate) async fn token(registry: &Registry) -> String {
     let mut change = registry.begin_plain(&recorder()).await.unwrap();
     let body = json!({"email": "sender@example.org", "roles": [{"role": "coordinator"}]});
     let account = recording::record::<Account>(&mut change, Under::Nothing, None, &body).await.unwrap();

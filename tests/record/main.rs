@@ -5,6 +5,8 @@
 #[cfg(test)]
 mod as_known_on;
 #[cfg(test)]
+mod backup;
+#[cfg(test)]
 mod fresh;
 #[cfg(test)]
 mod kill;
@@ -12,6 +14,8 @@ mod kill;
 mod plant;
 #[cfg(test)]
 mod rebuilding;
+#[cfg(test)]
+mod several;
 #[cfg(test)]
 mod sight;
 #[cfg(test)]

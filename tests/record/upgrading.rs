@@ -1,4 +1,4 @@
-//! A registry of an earlier schema, and one of a later: the first is brought up to date, on the second this release runs.
+//! A registry of an earlier schema, and one of a later: the first is brought up to date, the second is refused.
 
 use crate::fresh::{Fresh, by_the_back_door};
 use crate::plant;
@@ -6,6 +6,8 @@ use doseward::model::facts::worker::RecordRequest;
 use doseward::registry::place::Under;
 use doseward::registry::verify::verify;
 use doseward::store::backend::Database;
+use doseward::store::error::StoreError;
+use doseward::store::open::newest_schema;
 use serde_json::json;
 
 /// Takes back what the migrations after the first brought: no fact of the small plant stands in it.
@@ -52,24 +54,53 @@ async fn a_registry_of_the_first_schema_is_brought_up_to_date_with_everything_in
 }
 
 #[tokio::test]
-async fn a_schema_that_a_later_release_has_expanded_is_still_opened() {
+async fn a_schema_newer_than_the_program_is_refused_and_who_runs_already_goes_on() {
     let fresh = Fresh::make().await;
-    let database = fresh.open().await;
-    let later = match &database {
+    let running = fresh.registry().await;
+    let later = match &running.database {
         Database::Sqlite(_) => "x'00'",
         Database::Postgres(_) => "'\\x00'",
     };
-    by_the_back_door(&database, "CREATE TABLE of_a_later_release (id BIGINT)").await;
+    by_the_back_door(&running.database, "CREATE TABLE of_a_later_release (id BIGINT)").await;
     by_the_back_door(
-        &database,
+        &running.database,
         format!(
             "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time) \
              VALUES (9999, 'later', TRUE, {later}, 0)"
         ),
     )
     .await;
+    let newest = newest_schema();
+    match Database::open(&fresh.url).await {
+        Err(StoreError::Unfit(sentence)) => assert_eq!(
+            sentence,
+            format!(
+                "the registry's schema is newer than this program: it holds migration 9999, and {newest} is the last \
+                 one known here"
+            )
+        ),
+        other => panic!("{other:?}"),
+    }
+    // An instance of the release before, while the next one is being brought in.
+    plant::history(&running).await;
+    assert!(verify(&running, |_| {}).await.unwrap().sound);
+}
+
+#[tokio::test]
+async fn a_migration_that_is_not_the_one_known_here_is_refused() {
+    let fresh = Fresh::make().await;
+    let database = fresh.open().await;
+    let other = crate::fresh::bytes(&database, &[0; 48]);
+    by_the_back_door(&database, format!("UPDATE _sqlx_migrations SET checksum = {other} WHERE version = 1"))
+        .await;
     database.close().await;
-    let registry = fresh.registry().await;
-    plant::history(&registry).await;
-    assert!(verify(&registry, |_| {}).await.unwrap().sound);
+    match Database::open(&fresh.url).await {
+        Err(StoreError::Unfit(sentence)) => {
+            assert_eq!(
+                sentence,
+                "migration 1 of the registry's schema is not the one that this program knows"
+            );
+        }
+        other => panic!("{other:?}"),
+    }
 }

@@ -13,7 +13,7 @@ use crate::registry::journal::hex;
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::reading::Read;
 use crate::registry::refusal::Refusal;
-use crate::registry::verify::Walk;
+use crate::registry::verify::{RecordFault, Walk};
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::carried::CARRIED;
@@ -66,7 +66,8 @@ pub async fn save(
     let seconds = u64::try_from(made_at.timestamp()).unwrap_or_default();
     let mut writer = Writer::begin(BufWriter::new(file), seconds)?;
     let walk = save_journal(&mut tx, &mut writer, &mut progress).await?;
-    walk.ends_at(position, position_at, &journal::chains(&mut tx).await?).map_err(not_sound)?;
+    walk.ends_at(position, position_at, &journal::chains(&mut tx).await?)
+        .map_err(|fault| not_sound(&fault))?;
     let rows = save_carried(&mut tx, &mut writer, &mut progress).await?;
     drop(tx);
     let manifest = Manifest {
@@ -96,7 +97,7 @@ pub(super) fn heads(walk: &Walk) -> Vec<ChainHead> {
     walk.chains().map(head).collect()
 }
 
-fn not_sound(fault: crate::registry::verify::RecordFault) -> Fault {
+fn not_sound(fault: &RecordFault) -> Fault {
     Fault::new(format!(
         "the record is not sound, and a backup of it could not be restored: position {}: {}",
         fault.position, fault.what
@@ -117,7 +118,7 @@ async fn save_journal(
         let Some(last) = chunk.last() else { return Ok(walk) };
         reading.after = Some((last.envelope.position, last.envelope.ordinal));
         for entry in &chunk {
-            walk.step(entry).map_err(not_sound)?;
+            walk.step(entry).map_err(|fault| not_sound(&fault))?;
             let remains = if entry.image.is_none() { remains_of(tx, entry).await? } else { None };
             writer.line(JOURNAL, &rows::of_entry(entry, remains))?;
         }
