@@ -152,3 +152,45 @@ async fn put_rows(tx: &mut Tx, section: &str, lines: &[Value]) -> Result<i64, Re
     }
     Ok(i64::try_from(lines.len()).unwrap_or(i64::MAX))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::registry::backup::manifest::ChainHead;
+    use chrono::DateTime;
+
+    /// A backup whose chunks hold nothing, with a manifest that says otherwise: every checksum fits.
+    fn with(position: i64, chains: &[(&str, i64)]) -> Backup {
+        let head = |(chain, entries): &(&str, i64)| ChainHead {
+            chain: (*chain).into(),
+            entries: *entries,
+            head: "00".repeat(32),
+        };
+        let manifest = Manifest {
+            format: 1,
+            software: "0.1.0".into(),
+            schema: 1,
+            engine: "SQLite".into(),
+            made_at: DateTime::UNIX_EPOCH,
+            position,
+            position_at: None,
+            chains: chains.iter().map(head).collect(),
+            chunks: Vec::new(),
+        };
+        Backup { path: PathBuf::new(), manifest }
+    }
+
+    #[test]
+    fn a_journal_that_does_not_end_as_the_manifest_says_is_refused() {
+        let told = |backup: &Backup| backup.must_be_the_same(&Replay::default()).err().map(|fault| fault.0);
+        assert_eq!(told(&with(0, &[])), None);
+        assert_eq!(
+            told(&with(2, &[("medical", 2)])).unwrap(),
+            "the chain medical does not come out with the 2 entries and the head of the manifest"
+        );
+        assert_eq!(
+            told(&with(2, &[])).unwrap(),
+            "the journal ends at position 0 with 0 chains, and the manifest says 2 with 0"
+        );
+    }
+}
