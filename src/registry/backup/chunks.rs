@@ -307,7 +307,8 @@ mod tests {
     #[test]
     fn a_chunk_that_was_altered_after_the_look_is_not_read() {
         let (manifest, mut bytes) = written();
-        let second = places(&bytes)[2].1 + 600;
+        // The time in the head of the packed file: it unpacks all the same, and only the checksum tells.
+        let second = places(&bytes)[2].1 + 512 + 5;
         bytes[second] ^= 1;
         let mut reader = Reader::begin(&bytes[..]).unwrap();
         assert!(reader.next(&manifest).is_ok());
