@@ -95,7 +95,7 @@ fn unpacked(backup: &Path) -> BTreeMap<String, Vec<u8>> {
 
 /// The chunks alone: what a registry is, without when and where it was backed up.
 fn chunks(backup: &Path) -> BTreeMap<String, Vec<u8>> {
-    unpacked(backup).into_iter().filter(|(name, _)| name.ends_with(".gz")).collect()
+    unpacked(backup).into_iter().filter(|(name, _)| name.contains(".jsonl")).collect()
 }
 
 /// The journal's entries up to a position, as the physician reads them.

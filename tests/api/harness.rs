@@ -119,7 +119,8 @@ impl TestApp {
         let backup = Backup::open(backup, |_| {}).unwrap();
         let restored = backup.restore(&registry, |_| {}).await.unwrap();
         assert_eq!(restored.written_since, 0, "no time has passed, so nothing follows");
-        Self::over(database, registry, clock, self.tokens.lock().unwrap().clone()).await
+        let tokens = self.tokens.lock().unwrap().clone();
+        Self::over(database, registry, clock, tokens).await
     }
 
     async fn over(
