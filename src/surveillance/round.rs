@@ -35,7 +35,7 @@ impl Member {
     /// reporting limit above the action level is too coarse to lower anything, also from above the limit).
     fn may_lower(&self, levels: Levels) -> bool {
         let tells = |level| {
-            let bound = Bound::of(level, levels);
+            let bound = Bound::of(level, levels, LimitReached::Above);
             bound.is_none_or(|bound| bound.answer(self) != Answer::CannotTell)
         };
         self.accepted && !self.flagged && tells(Level::AtOrAboveActionLevel) && tells(Level::AboveLimit)
