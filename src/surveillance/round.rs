@@ -31,14 +31,9 @@ impl Member {
         self.only_upward || self.short_shift || self.part_sampled
     }
 
-    /// A member that may lower a standing: accepted, without a flag that forbids it, and on one side of each level (a
-    /// reporting limit above the action level is too coarse to lower anything, also from above the limit).
-    fn may_lower(&self, levels: Levels) -> bool {
-        let tells = |level| {
-            let bound = Bound::of(level, levels, LimitReached::Above);
-            bound.is_none_or(|bound| bound.answer(self) != Answer::CannotTell)
-        };
-        self.accepted && !self.flagged && tells(Level::AtOrAboveActionLevel) && tells(Level::AboveLimit)
+    /// A member that may lower a standing.
+    fn may_lower(&self) -> bool {
+        self.accepted && !self.flagged
     }
 }
 
@@ -121,9 +116,9 @@ impl Round {
                 _ if member.only_raises() => {}
                 (Answer::CannotTell, _) | (_, Reading::CannotTell) => reading = Reading::CannotTell,
                 (Answer::Below, Reading::Below { may_lower }) => {
-                    reading = Reading::Below { may_lower: may_lower && member.may_lower(self.levels) };
+                    reading = Reading::Below { may_lower: may_lower && member.may_lower() };
                 }
-                (Answer::Below, _) => reading = Reading::Below { may_lower: member.may_lower(self.levels) },
+                (Answer::Below, _) => reading = Reading::Below { may_lower: member.may_lower() },
             }
         }
         reading
@@ -133,7 +128,7 @@ impl Round {
     pub(super) fn may_lower(&self) -> Option<bool> {
         let mut speaking = self.members.iter().filter(|member| !member.only_raises()).peekable();
         speaking.peek()?;
-        Some(speaking.all(|member| member.may_lower(self.levels)))
+        Some(speaking.all(Member::may_lower))
     }
 
     /// The level that the round shows; `None` when it cannot tell.

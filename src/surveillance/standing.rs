@@ -316,24 +316,6 @@ mod tests {
     }
 
     #[test]
-    fn a_reporting_limit_above_the_action_level_lowers_nothing_from_above_the_limit_either() {
-        // 29 CFR 1910.1025(b), (c), (d)(6): 30 and 50 ug/m3; two results below, seven days apart.
-        let lead = |event, on, twa| round(event, on, LEAD, &[member(twa)]);
-        let after = |twa: Measured| {
-            let rounds = [
-                lead(1, "2026-01-05", Measured::Value(60.0)),
-                lead(2, "2026-02-02", twa),
-                lead(3, "2026-02-09", twa),
-            ];
-            let found = moves(&rounds, &[], &rules("lead", LEAD), &WorkingDays::default());
-            found.last().map(|last| last.level)
-        };
-        assert_eq!(after(Measured::Value(39.0)), Some(AT));
-        assert_eq!(after(Measured::Below(40.0)), Some(ABOVE));
-        assert_eq!(after(Measured::Below(30.0)), Some(BELOW));
-    }
-
-    #[test]
     fn two_filters_of_one_event_are_one_round() {
         let low = member(Measured::Value(1.0));
         let rounds = [chromium(1, "2026-01-05", 4.0), round(2, "2026-02-09", CHROMIUM, &[low, low])];
