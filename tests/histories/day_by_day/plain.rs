@@ -218,6 +218,11 @@ fn far_enough(way: WayDown, site: usize, first: NaiveDate, second: NaiveDate) ->
 
 /// How a group's standing moved: 1 below the action level, 2 at or above it, 3 above the limit.
 pub(crate) fn moves(drawn: &Drawn, group: usize) -> Vec<Moved> {
+    moved(drawn, group, true)
+}
+
+/// The same with the limit passed above it, or at it already, as a clause reads it that says "at or above the limit".
+fn moved(drawn: &Drawn, group: usize, passed_above: bool) -> Vec<Moved> {
     let substance = drawn.substance;
     let (action, limit) = (substance.action_level, substance.limit);
     let site = drawn.groups[group].site;
@@ -241,7 +246,7 @@ pub(crate) fn moves(drawn: &Drawn, group: usize) -> Vec<Moved> {
     for (n, round) in rounds.iter().enumerate() {
         let era = era_start(&cuts, round.date);
         let same_era = |other: &&Round| era_start(&cuts, other.date) == era;
-        let level = match (round.says(limit, true), round.says(action, false)) {
+        let level = match (round.says(limit, passed_above), round.says(action, false)) {
             (Says::Reaches, _) => 3,
             (_, Says::Reaches) => 2,
             (_, Says::Below { .. }) => 1,
@@ -251,7 +256,7 @@ pub(crate) fn moves(drawn: &Drawn, group: usize) -> Vec<Moved> {
         if level > now {
             let mut since = era;
             if now > 0 {
-                let (bound, above) = if level == 3 { (limit, true) } else { (action, false) };
+                let (bound, above) = if level == 3 { (limit, passed_above) } else { (action, false) };
                 let below = rounds[..n]
                     .iter()
                     .filter(same_era)
@@ -261,7 +266,9 @@ pub(crate) fn moves(drawn: &Drawn, group: usize) -> Vec<Moved> {
             moved = Some(Moved { level, since, round: round.date, down: false });
         } else {
             for way in substance.down[usize::from(SITES[site].construction)] {
-                let says = |other: &Round| other.says(way.upper, way.at);
+                // Results at the limit lead down to it, and not below it.
+                let at = way.at && (passed_above || way.to == 1);
+                let says = |other: &Round| other.says(way.upper, at);
                 let both = Says::Below { accepted: true };
                 // Back from this round over all that say nothing against it.
                 let earlier = rounds[..n]
@@ -342,6 +349,8 @@ pub(crate) fn worked(person: &Person, horizon: NaiveDate) -> BTreeMap<NaiveDate,
 pub(crate) struct Day {
     /// Where the groups worked in stood; empty where none was.
     pub(crate) standings: Vec<u8>,
+    /// The same where the limit is passed at it already.
+    standings_at_limit: Vec<u8>,
     /// The worker's own average over all groups.
     pub(crate) own: Option<Average>,
     /// Whether everything behind it is accepted.
@@ -352,12 +361,17 @@ pub(crate) struct Day {
 
 /// Everything that is known of a worker's dates.
 pub(crate) fn days(drawn: &Drawn, worker: usize, horizon: NaiveDate) -> BTreeMap<NaiveDate, Day> {
-    let moves: Vec<_> = (0..drawn.groups.len()).map(|group| moves(drawn, group)).collect();
+    let all = |passed_above| -> Vec<_> {
+        (0..drawn.groups.len()).map(|group| moved(drawn, group, passed_above)).collect()
+    };
+    let (moves, at_limit) = (all(true), all(false));
     let mut days: BTreeMap<NaiveDate, Day> = BTreeMap::new();
     let worked = worked(&drawn.people[worker], horizon);
     for (on, groups) in &worked {
         let day = days.entry(*on).or_default();
-        day.standings = groups.iter().map(|(group, _)| standing(&moves[*group], *on)).collect();
+        let stood =
+            |moves: &[Vec<Moved>]| groups.iter().map(|(group, _)| standing(&moves[*group], *on)).collect();
+        (day.standings, day.standings_at_limit) = (stood(&moves), stood(&at_limit));
     }
     let dates: BTreeSet<_> = drawn
         .events
@@ -400,7 +414,9 @@ pub(crate) fn days(drawn: &Drawn, worker: usize, horizon: NaiveDate) -> BTreeMap
 pub(crate) fn counts(day: &Day, looks: Looks) -> (bool, bool, bool) {
     match looks {
         Looks::Average(level, only_above, needed) => {
-            let stood = day.standings.iter().any(|standing| *standing >= needed);
+            let at_limit = needed == 3 && !only_above;
+            let standings = if at_limit { &day.standings_at_limit } else { &day.standings };
+            let stood = standings.iter().any(|standing| *standing >= needed);
             let unknown = day.standings.iter().all(|standing| *standing == 0) && !day.standings.is_empty();
             match day.own.map(|own| reaches(own, level, only_above)) {
                 Some(Some(true)) => (true, true, false),
