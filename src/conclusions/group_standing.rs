@@ -235,7 +235,10 @@ pub fn every_round(
             let date = members.iter().map(|(shift, _)| shift.shift_date).max()?;
             let level = |kind| agent.level(authority.as_str(), kind, rule_set_on(group, date), date, unit);
             let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
-            let members = members.into_iter().map(|(_, member)| member).collect();
+            // One flag depends on whose levels it is held against: a reporting limit that is too high for them.
+            let flagged =
+                |member: Member| Member { flagged: member.flagged, ..member };
+            let members = members.into_iter().map(|(_, member)| flagged(member)).collect();
             Some(Round { event, date, levels, members })
         })
         .collect()

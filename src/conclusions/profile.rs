@@ -512,6 +512,32 @@ mod tests {
         assert!(kept.eras[0].flags.contains(&Flag::CalibratorOverdue));
     }
 
+    // 29 CFR 1910.1025(b), (c), (d)(6): 30 and 50 ug/m3, two results below the limit, seven days apart. That a result which
+    // cannot tell lowers nothing is this registry's own rule.
+    #[test]
+    fn a_reporting_limit_above_the_action_level_lowers_nothing_from_above_the_limit_either() {
+        let events = [6, 7, 8].map(|number| event(number, &json!({})));
+        let lead = |number, round, on, result: &Value| {
+            let mut sample = shift(number, round, &json!({"shift_date": on}), result);
+            sample.results[0].fact.agent_code = crate::model::text::Code::new("lead").unwrap();
+            sample
+        };
+        let after = |result: Value| {
+            let samples = [
+                lead(50, &events[0], "2026-03-02", &json!({"value": 60.0})),
+                lead(51, &events[1], "2026-04-06", &result),
+                lead(52, &events[2], "2026-04-13", &result),
+            ];
+            let calendar = WorkingDays::default();
+            let rules = StandingRules { pack: Pack::built_in(), of_others: &[], working_days: &calendar };
+            let found = conclude_group(&group(None), &samples, &agent("lead"), rules, Asked::default());
+            found.eras[0].standing[0].value
+        };
+        assert_eq!(after(json!({"value": 39.0})), StandingValue::AtOrAboveActionLevel);
+        assert_eq!(after(json!({"comparator": "<", "value": 40.0})), StandingValue::AboveLimit);
+        assert_eq!(after(json!({"comparator": "<", "value": 29.0})), StandingValue::BelowActionLevel);
+    }
+
     #[test]
     fn a_stricter_company_limit_has_a_standing_of_its_own() {
         let mut evidence = agent("chromium_vi");

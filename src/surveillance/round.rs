@@ -31,6 +31,15 @@ impl Member {
         self.only_upward || self.short_shift || self.part_sampled
     }
 
+    /// Whether it cannot be told on which side of the action level it lies, or of the limit: then it lowers nothing, also not
+    /// from above the limit to where it cannot be told.
+    pub fn is_too_coarse(&self, levels: Levels) -> bool {
+        [Level::AtOrAboveActionLevel, Level::AboveLimit].into_iter().any(|level| {
+            let bound = Bound::of(level, levels, LimitReached::Above);
+            bound.is_some_and(|bound| bound.answer(self) == Answer::CannotTell)
+        })
+    }
+
     /// A member that may lower a standing.
     fn may_lower(&self) -> bool {
         self.accepted && !self.flagged
