@@ -34,8 +34,8 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
                  decides; the chance stands beside it. A reader who sees only some of the sites behind it gets the flag \
                  days_across_sites and no number. A clause that holds under several rule sets stands there once, under the \
                  one that asks for most; one of another authority whose level is not in force, or does not convert into \
-                 the agent's unit, stands there with a flag that says so, and nothing is counted by it. A clause that is met appears to trigger surveillance: the law in force \
-                 and a licensed professional decide.",
+                 the agent's unit, stands there with a flag that says so, and nothing is counted by it. A clause that is \
+                 met appears to trigger surveillance: the law in force and a licensed professional decide.",
             )
             .needs::<Code>("agent_code", "Of this agent.")
             .as_known_on()

@@ -237,7 +237,7 @@ pub fn every_round(
             let levels = Levels { action_level: level(LimitKind::ActionLevel), limit: level(LimitKind::Twa) };
             // One flag depends on whose levels it is held against: a reporting limit that is too high for them.
             let flagged =
-                |member: Member| Member { flagged: member.flagged, ..member };
+                |member: Member| Member { flagged: member.flagged || member.is_too_coarse(levels), ..member };
             let members = members.into_iter().map(|(_, member)| flagged(member)).collect();
             Some(Round { event, date, levels, members })
         })
