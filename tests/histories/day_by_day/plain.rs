@@ -233,8 +233,11 @@ fn moved(drawn: &Drawn, group: usize, passed_above: bool) -> Vec<Moved> {
         let mut date = None;
         let mut members = Vec::new();
         for (on, worker) in shifts {
-            let Some(shift) = shift(drawn, event, worker, on) else { continue };
+            let Some(mut shift) = shift(drawn, event, worker, on) else { continue };
             let Some(average) = shift.average.filter(|_| shift.standing != Counts::Not) else { continue };
+            // What cannot be told from the action level, or from the limit, lowers nothing, as if nobody had accepted it.
+            let tells = [(action, false), (limit, true)].map(|(level, above)| reaches(average, level, above));
+            shift.accepted &= tells.iter().all(Option::is_some);
             date = date.max(Some(on));
             members.push((average, shift));
         }
