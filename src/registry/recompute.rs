@@ -131,12 +131,20 @@ impl Registry {
         if due.is_empty() {
             return Ok(());
         }
-        let mut tx = self.database.write().await?;
+        let mut tx = self.write_in_turn().await?;
         for mark in &due {
             self.set_mark(&mut tx, mark, position).await?;
         }
         tx.commit().await?;
         Ok(())
+    }
+
+    /// Begins to write, in the turn of whoever records facts: both set and clear marks, each in another order, and two
+    /// who hold a row the other waits for would end each other.
+    async fn write_in_turn(&self) -> Result<Tx, StoreError> {
+        let mut tx = self.database.write().await?;
+        journal::hold(&mut tx).await?;
+        Ok(tx)
     }
 
     /// Sets a mark and counts it.
@@ -148,7 +156,7 @@ impl Registry {
     /// Claims some marks of the lowest kind and follows them; gives how many.
     async fn follow_some(&self) -> Result<usize, Refusal> {
         let now = self.clock.now();
-        let mut tx = self.database.write().await?;
+        let mut tx = self.write_in_turn().await?;
         let claimed = marks::claim(&mut tx, now, now + Duration::seconds(LEASE_SECONDS), AT_ONCE).await?;
         tx.commit().await?;
         let mut tx = self.database.read().await?;
@@ -166,7 +174,7 @@ impl Registry {
         }
         let moves: Vec<_> = done.iter().filter_map(|followed| followed.moves.as_ref()).collect();
         self.write_moves(&moves).await?;
-        let mut tx = self.database.write().await?;
+        let mut tx = self.write_in_turn().await?;
         for (mark, followed) in claimed.iter().zip(&done) {
             if let Some(derived) = &followed.derived {
                 let changed = derived::store(&mut tx, mark.kind, mark.subject, &mark.agent, derived).await?;

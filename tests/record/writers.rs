@@ -9,6 +9,7 @@ use doseward::registry::facts::sampling;
 use doseward::registry::refusal::Refusal;
 use doseward::registry::verify::verify;
 use doseward::registry::writer::{Begun, Registry};
+use doseward::store::backend::Database;
 use doseward::store::idempotency::{Answer, Asked};
 use doseward::store::journal::{self, Entry, Reading};
 use std::collections::BTreeSet;
@@ -184,4 +185,26 @@ async fn a_refused_or_idle_request_takes_no_position() {
     plant::group(&registry, plant.site, "G2").await.unwrap();
     assert_eq!(entries(&registry).await.last().unwrap().envelope.position, last + 1);
     assert!(verify(&registry, |_| {}).await.unwrap().sound);
+}
+
+/// Who follows the marks sets and clears them in another order than who sets them by a fact: without one turn for both,
+/// PostgreSQL ends one of them, and a user is told that the registry is busy. SQLite knows one writer only.
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn whoever_follows_the_marks_waits_for_the_turn_of_whoever_records() {
+    let fresh = Fresh::make().await;
+    let writer = fresh.registry_of_the_machine().await;
+    let follower = fresh.registry_of_the_machine().await;
+    plant::history(&writer).await;
+    let Database::Postgres(pool) = &writer.database else { return };
+    let mut turn = writer.database.write().await.unwrap();
+    journal::hold(&mut turn).await.unwrap();
+    let following = tokio::spawn(async move { follower.settle().await });
+    let waiting = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'";
+    while sqlx::query_scalar::<_, i64>(waiting).fetch_one(pool).await.unwrap() == 0 {
+        assert!(!following.is_finished(), "the marks were followed while another had the turn");
+        tokio::task::yield_now().await;
+    }
+    turn.commit().await.unwrap();
+    following.await.unwrap().unwrap();
+    assert!(verify(&writer, |_| {}).await.unwrap().sound);
 }
