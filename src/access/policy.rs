@@ -47,6 +47,10 @@ pub enum Action {
     Export,
     /// Merge worker entries and take them apart.
     MergeWorkers,
+    /// Hold records; propose disposals and carry them out.
+    ManageRetention,
+    /// See holds and disposals, and until when a worker's records are kept.
+    ReadRetention,
 }
 
 impl Action {
@@ -73,13 +77,15 @@ impl Action {
         Self::VerifyJournal,
         Self::Export,
         Self::MergeWorkers,
+        Self::ManageRetention,
+        Self::ReadRetention,
     ];
 
     /// Whether the action concerns the whole registry, so that a role on named sites is not enough.
     pub fn needs_all_sites(self, role: Role) -> bool {
         match self {
             Self::ManageSites | Self::ManageAgents | Self::MergeWorkers => role == Role::Hygienist,
-            Self::ManageAccounts | Self::VerifyJournal => true,
+            Self::ManageAccounts | Self::VerifyJournal | Self::ManageRetention | Self::ReadRetention => true,
             _ => false,
         }
     }
@@ -91,7 +97,13 @@ pub fn allows(role: Role, action: Action) -> bool {
     match role {
         Role::Administrator => matches!(
             action,
-            A::ManageAccounts | A::ManageSites | A::ReadReference | A::VerifyJournal | A::ReadJournal
+            A::ManageAccounts
+                | A::ManageSites
+                | A::ReadReference
+                | A::VerifyJournal
+                | A::ReadJournal
+                | A::ManageRetention
+                | A::ReadRetention
         ),
         Role::Hygienist => !matches!(action, A::ManageAccounts | A::MedicalGrounds),
         Role::Coordinator => matches!(
@@ -133,6 +145,7 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::ReadJournal
                 | A::VerifyJournal
                 | A::Export
+                | A::ReadRetention
         ),
     }
 }
@@ -166,6 +179,7 @@ mod tests {
             Action::ReadJournal,
             Action::VerifyJournal,
             Action::Export,
+            Action::ReadRetention,
         ];
         for action in Action::ALL {
             assert_eq!(allows(Role::Corporate, *action), reading.contains(action), "{action:?}");

@@ -32,6 +32,7 @@ pub mod record;
 pub mod record_requests;
 pub mod reply;
 pub mod request;
+pub mod retention;
 pub mod sampling;
 pub mod standing_moves;
 pub mod surveillance;
@@ -96,6 +97,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(papers::endpoints());
     all.extend(letters::endpoints());
     all.extend(record::endpoints());
+    all.extend(retention::endpoints());
     all.extend(accounts::endpoints());
     all.extend(docs::endpoints());
     all.extend(health::endpoints());

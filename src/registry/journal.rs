@@ -3,8 +3,8 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, standing_move,
-    worker,
+    account, agent, clause, control, duty, group, laboratory, letter, retention, rules, sampling, site,
+    standing_move, worker,
 };
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
@@ -152,6 +152,8 @@ const READING: &[(&str, Action)] = &[
     (duty::DutyAction::TABLE.kind, Action::ReadDuties),
     (standing_move::StandingMove::TABLE.kind, Action::ReadSamples),
     (letter::Letter::TABLE.kind, Action::ReadHistories),
+    (retention::LegalHold::TABLE.kind, Action::ReadRetention),
+    (retention::Disposal::TABLE.kind, Action::ReadRetention),
 ];
 
 impl Registry {

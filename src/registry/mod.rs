@@ -24,6 +24,7 @@ pub mod rebuild;
 pub mod recompute;
 pub mod recording;
 pub mod refusal;
+pub mod retention;
 pub mod sign_in;
 pub mod standing_moves;
 pub mod verify;

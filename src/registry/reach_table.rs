@@ -356,6 +356,14 @@ pub const TABLE: &[KindReach] = &[
             "amended_by",
         ],
     ),
+    row("legal_hold", &[], &[], &["of_site_id", "of_worker_id", "agent_code", "ground", "from", "lifted_on"]),
+    // Carrying one out sets the marks of what goes.
+    row(
+        "disposal",
+        &[],
+        &[],
+        &["ground", "subjects", "because", "status", "proposed_by", "decided_by", "decided_on", "gone"],
+    ),
 ];
 
 #[cfg(test)]

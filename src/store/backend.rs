@@ -111,6 +111,14 @@ impl Tx {
         Ok(())
     }
 
+    /// Has SQLite overwrite what is deleted from now on; PostgreSQL does so when it vacuums.
+    pub(crate) async fn overwrite_what_is_deleted(&mut self) -> Result<(), StoreError> {
+        if let Inner::Sqlite(tx) = &mut self.0 {
+            sqlx::query("PRAGMA secure_delete = ON").execute(&mut **tx).await?;
+        }
+        Ok(())
+    }
+
     /// Starts a statement.
     pub(crate) fn query(&mut self, sql: &'static str) -> Query<'_> {
         let target = match &mut self.0 {

@@ -7,6 +7,7 @@ pub mod carried;
 pub mod concerned;
 pub mod derived;
 mod durability;
+pub mod disposal;
 pub mod error;
 pub mod idempotency;
 pub mod journal;

@@ -1,8 +1,8 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, rules, sampling, site, standing_move,
-    worker,
+    account, agent, clause, control, duty, group, laboratory, letter, retention, rules, sampling, site,
+    standing_move, worker,
 };
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
@@ -240,4 +240,6 @@ tables! {
         "agent_code" = Key::text(&it.agent_code)
     ];
     letter::Letter: "letter" in "letter", Site, |it| ["worker_id" = Key::id(it.worker_id)];
+    retention::LegalHold: "legal_hold" in "legal_hold", Everyone, |_it| [];
+    retention::Disposal: "disposal" in "disposal", Everyone, |_it| [];
 }

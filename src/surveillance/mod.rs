@@ -24,6 +24,7 @@ pub mod not_evaluated;
 pub mod pack;
 pub mod presence;
 pub mod programme;
+pub mod retention;
 pub mod round;
 pub mod schedule;
 pub mod short_term;

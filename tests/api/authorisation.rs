@@ -23,6 +23,8 @@ const PHYSICIAN_READ: Expected = [403, 403, 403, 200, 403];
 const SITES: Expected = [422, 422, 403, 403, 403];
 const ADMIN: Expected = [422, 403, 403, 403, 403];
 const ADMIN_READ: Expected = [200, 403, 403, 403, 403];
+/// Whoever manages records or looks after all sites.
+const RETENTION_READ: Expected = [200, 200, 403, 403, 200];
 /// Whoever has an account may calculate; a body without the numbers is a fault.
 const CALCULATES: Expected = [422, 422, 422, 422, 422];
 /// Nobody needs credentials.
@@ -266,6 +268,18 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/exports/surveillance.fhir.json", FACT_READ),
     // The secret in the path is none.
     ("GET", "/api/v1/calendars/{token}/due-dates.ics", [404, 404, 404, 404, 404]),
+    ("GET", "/api/v1/sampling-events/{id}/retention", FACT_READ),
+    ("GET", "/api/v1/workers/{id}/retention", RETENTION_READ),
+    ("GET", "/api/v1/legal-holds", RETENTION_READ),
+    ("POST", "/api/v1/legal-holds", SITES),
+    // There is no hold and no disposal with this identifier.
+    ("GET", "/api/v1/legal-holds/{id}", [404, 404, 403, 403, 404]),
+    ("POST", "/api/v1/legal-holds/{id}/lifting", SITES),
+    ("GET", "/api/v1/disposals", RETENTION_READ),
+    ("POST", "/api/v1/disposals", SITES),
+    ("GET", "/api/v1/disposals/{id}", [404, 404, 403, 403, 404]),
+    ("POST", "/api/v1/disposals/{id}/carrying-out", SITES),
+    ("POST", "/api/v1/disposals/{id}/rejection", SITES),
     ("GET", "/api/v1/journal", ALL_READ),
     ("POST", "/api/v1/journal/verification", [200, 200, 403, 403, 200]),
     ("GET", "/api/v1/accounts", ADMIN_READ),
@@ -304,7 +318,8 @@ const TABLE: &[(&str, &str, Expected)] = &[
 ];
 
 /// Parts of addresses that belong to no site: whoever may read them at all reads them everywhere.
-const OF_NO_SITE: &[&str] = &["agents", "limits", "compared-with", "mixture-sets", "accounts", "tokens"];
+const OF_NO_SITE: &[&str] =
+    &["agents", "limits", "compared-with", "mixture-sets", "accounts", "tokens", "legal-holds", "disposals"];
 
 #[test]
 fn every_route_has_its_row() {

@@ -95,7 +95,7 @@ pub(crate) struct TestApp {
     tokens: Mutex<BTreeMap<String, String>>,
     stop: Option<oneshot::Sender<()>>,
     serving: JoinHandle<Result<(), ServiceError>>,
-    _database: TestDatabase,
+    database: TestDatabase,
 }
 
 impl TestApp {
@@ -144,8 +144,17 @@ impl TestApp {
             tokens: Mutex::new(tokens),
             stop: Some(stop),
             serving,
-            _database: database,
+            database,
         }
+    }
+
+    /// The bytes of the SQLite file with everything written into it; nothing on PostgreSQL.
+    pub(crate) async fn bytes_on_disk(&self) -> Option<Vec<u8>> {
+        let file = self.database.directory.as_ref()?.path().join(FILE);
+        if let Database::Sqlite(pool) = &self.registry.database {
+            sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(pool).await.unwrap();
+        }
+        Some(std::fs::read(file).unwrap())
     }
 
     /// Tells the service to stop.

@@ -29,6 +29,7 @@ mod problems;
 mod record_requests;
 mod releases;
 mod respirators;
+mod retention;
 mod service;
 mod standing_moves;
 mod surveillance;

@@ -69,8 +69,13 @@ impl Rows {
         };
         let key = (envelope.kind.clone(), envelope.subject, envelope.position);
         let Some(row) = self.rows.get(&key) else {
-            return Err(at(entry, "the version it brought is missing"));
+            // What was disposed of leaves its envelope and digest, and neither image nor version.
+            let disposed_of = entry.image.is_none();
+            return if disposed_of { Ok(()) } else { Err(at(entry, "the version it brought is missing")) };
         };
+        if entry.image.is_none() {
+            return Err(at(entry, "its image is gone and its version is not"));
+        }
         if row.site_id != envelope.site.map(|site| site.0) {
             return Err(at(entry, "its version stands at another site"));
         }
