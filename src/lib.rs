@@ -10,6 +10,7 @@ pub mod conclusions;
 pub mod export;
 pub mod hygiene;
 pub mod model;
+pub mod pages;
 pub mod registry;
 pub mod service;
 pub mod settings;
