@@ -189,7 +189,7 @@ async fn looked_at(answers: &Answers) -> Vec<(WorkerId, &'static str)> {
 pub(crate) async fn workers(answers: &Answers, names: &Names, page: &mut Page) {
     for (at, (worker, agent)) in looked_at(answers).await.into_iter().enumerate() {
         let history: HistoryView =
-            view(&answers.get(PHYSICIAN, &format!("/workers/{worker}/history?agent_code={agent}")).await);
+            fact(&answers.get(PHYSICIAN, &format!("/workers/{worker}/history?agent_code={agent}")).await);
         let assignments = answers.items(PHYSICIAN, &format!("/workers/{worker}/assignments")).await;
         let facts: Vec<Assignment> = assignments.iter().map(fact).collect();
         let sites: Vec<Option<SiteId>> = assignments

@@ -10,7 +10,7 @@ use crate::pages::charts::era_results::{EraShift, fitted, is_level, shifts_of, u
 use crate::pages::charts::figure::{Column, Figure, KeyMark, Row, Said, Table};
 use crate::pages::charts::levels::{LevelLine, of_profile};
 use crate::pages::charts::log_probability::label_levels;
-use crate::pages::charts::marks::{Along, Dot, Spread};
+use crate::pages::charts::marks::{Along, Dot, stacked};
 use crate::pages::charts::names::Names;
 use crate::pages::charts::said::{self, counted};
 use crate::pages::charts::scale::{Scale, linear_span, log_span};
@@ -207,12 +207,22 @@ fn key(picture: &Picture<'_>) -> Vec<(KeyMark, String)> {
 }
 
 fn draw(id: &str, plate: Plate, picture: &Picture<'_>, names: &Names) -> Svg {
-    let step = plate.pick(34.0, 52.0);
     let (left, right) = (plate.pick(190.0, 8.0), plate.width() - plate.pick(150.0, 8.0));
     let top = 24.0;
-    let bottom = top + step * said::many(picture.rows.len()) + 6.0;
-    let mut svg = Svg::new(id, plate, bottom + 44.0);
     let axis = Scale::of(!is_level(picture.unit), picture.span, left, right);
+    // Marks stand on the row and upwards, the mean below it.
+    let places = |row: &WorkerRow<'_>| -> Vec<f64> {
+        row.shifts.iter().map(|shift| axis.at(shift.value.upper().unwrap_or(shift.value.lower()))).collect()
+    };
+    let mut rows = Vec::new();
+    let mut bottom = top;
+    for row in &picture.rows {
+        let (up, height) = stacked(&places(row));
+        bottom += height + plate.pick(12.0, 30.0);
+        rows.push((bottom, up));
+        bottom += if row.mean.is_some() { 24.0 } else { 12.0 };
+    }
+    let mut svg = Svg::new(id, plate, bottom + 44.0);
     for tick in axis.ticks(34.0) {
         if tick.ruled {
             svg.line("tick", (tick.at, top - 4.0), (tick.at, bottom));
@@ -230,14 +240,15 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>, names: &Names) -> Svg {
     if let Some(mean) = picture.group_mean {
         svg.line("tgt", (axis.at(mean), top - 2.0), (axis.at(mean), bottom));
     }
-    for (at, row) in picture.rows.iter().enumerate() {
-        let y = top + step * (said::many(at) + 1.0) - plate.pick(14.0, 14.0);
+    for (row, (y, up)) in picture.rows.iter().zip(&rows) {
+        let y = *y;
         let name = names.worker(row.worker);
         let style = if row.apart { "b" } else { "" };
         if plate.is_slim() {
             let n = said::count(counted(row.shifts.len()), "result", "results");
             let words = shortened(&format!("{name}, {n}"), svg.width() - 16.0, style);
-            svg.text((left, y - 16.0), Anchor::Start, &format!("{style} halo"), &words);
+            let over = up.iter().copied().fold(0.0, f64::max);
+            svg.text((left, y - over - 12.0), Anchor::Start, &format!("{style} halo"), words.trim());
         } else {
             svg.text((left - 12.0, y + 4.0), Anchor::End, style, &shortened(name, left - 16.0, style));
             let n = said::count(counted(row.shifts.len()), "result", "results");
@@ -245,17 +256,14 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>, names: &Names) -> Svg {
             svg.text((right + 12.0, y + 4.0), Anchor::Start, "s", &format!("{n}{apart}"));
         }
         svg.line("tick", (left, y), (right, y));
-        let mut spread = Spread::default();
-        for shift in &row.shifts {
-            let value = axis.at(shift.value.upper().unwrap_or(shift.value.lower()));
-            let across = spread.across(value, y, plate.pick(9.0, 9.0));
-            svg.value(shift.value, Dot::Open, &axis, across, Along::Right);
+        for ((shift, up), value) in row.shifts.iter().zip(up).zip(places(row)) {
+            svg.value(shift.value, Dot::Open, &axis, y - up, Along::Right);
             if !shift.is_accepted() {
-                svg.not_accepted((value, across));
+                svg.not_accepted((value, y - up));
             }
         }
         if let Some(mean) = row.mean {
-            svg.interval(&axis, y, Some(mean.estimate), (Some(mean.lower), Some(mean.upper)));
+            svg.interval(&axis, y + 15.0, mean.estimate, (mean.lower, mean.upper));
         }
     }
     let kind = if is_level(picture.unit) { "" } else { ", log axis" };

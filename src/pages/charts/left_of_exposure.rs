@@ -162,9 +162,9 @@ fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: Picture) -
         }
     }
     let title = if picture.decibels {
-        format!("{agent}: by how many dB it changed with {control}")
+        format!("{agent}: by how many dB it changed with “{control}”")
     } else {
-        format!("{agent}: what is left of it with {control}")
+        format!("{agent}: what is left of it with “{control}”")
     };
     let said = Said {
         title,
@@ -177,8 +177,8 @@ fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: Picture) -
 }
 
 fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
-    let (left, right) = (plate.pick(250.0, 10.0), plate.width() - plate.pick(270.0, 10.0));
-    let (step, top) = (plate.pick(44.0, 58.0), 28.0);
+    let (left, right) = (plate.pick(250.0, 10.0), plate.width() - plate.pick(320.0, 10.0));
+    let (step, top) = (plate.pick(46.0, 72.0), 28.0);
     let bottom = top + step * said::many(picture.rows.len()) + 4.0;
     let mut svg = Svg::new(id, plate, bottom + 44.0);
     let axis = Scale::of(!picture.decibels, picture.span, left, right);
@@ -205,10 +205,13 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
     for (at, row) in picture.rows.iter().enumerate() {
         let y = top + step * (said::many(at) + 1.0) - plate.pick(18.0, 14.0);
         if plate.is_slim() {
-            svg.text((left, y - 19.0), Anchor::Start, "b halo", &shortened(&format!("{}: {}", row.name, row.words), 338.0, "b"));
+            let words = shortened(&format!("{}: {}", row.name, row.words), 338.0, "b");
+            svg.text((left, y - 33.0), Anchor::Start, "b halo", &words);
+            svg.text((left, y - 16.0), Anchor::Start, "halo", &row.numbers);
         } else {
             svg.text((0.0, y + 4.0), Anchor::Start, "b", &shortened(&row.name, left - 20.0, "b"));
-            svg.text((right + 16.0, y + 4.0), Anchor::Start, "", &shortened(&row.words, 250.0, ""));
+            svg.text((right + 16.0, y - 3.0), Anchor::Start, "b", &shortened(&row.words, 300.0, "b"));
+            svg.text((right + 16.0, y + 14.0), Anchor::Start, "", &shortened(&row.numbers, 300.0, ""));
         }
         let (low, high) = axis.ends();
         let (from, to) = (row.lower.map_or(low, |end| axis.at(end)), row.upper.map_or(high, |end| axis.at(end)));

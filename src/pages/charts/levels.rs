@@ -127,6 +127,19 @@ pub fn of_days(shifts: &[EraShift<'_>], unit: Unit) -> Vec<LevelLine> {
     found
 }
 
+/// On which side a label between `left` and `right` covers fewer of these points: where it starts there. `y` is its baseline.
+pub fn freer_side(points: &[(f64, f64)], (left, right): (f64, f64), y: f64, width: f64) -> f64 {
+    let covered = |from: f64| {
+        let inside = |(x, at): &&(f64, f64)| {
+            *x > from - 6.0 && *x < from + width + 6.0 && *at > y - TEXT_HEIGHT - 4.0 && *at < y + 8.0
+        };
+        points.iter().filter(inside).count()
+    };
+    let (one, other) = (left + 5.0, right - width - 5.0);
+    let middle = f64::midpoint(one, other);
+    [one, other, middle].into_iter().min_by_key(|from| covered(*from)).unwrap_or(one)
+}
+
 /// Moves labels apart that would stand on one another, keeping their order: the places of their baselines.
 pub fn apart(wanted: &[f64], top: f64, bottom: f64) -> Vec<f64> {
     let mut order: Vec<usize> = (0..wanted.len()).collect();

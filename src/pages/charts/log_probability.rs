@@ -214,9 +214,9 @@ fn span(panels: &[Panel<'_>], unit: Unit) -> (f64, f64) {
 }
 
 fn draw(id: &str, plate: Plate, panels: &[Panel<'_>], unit: Unit, span: (f64, f64), reach: f64) -> Svg {
-    let columns = plate.pick(panels.len().clamp(2, 3), 1);
+    let columns = plate.pick(panels.len().clamp(1, 3), 1);
     let (gap, left, height) = (plate.pick(34.0, 0.0), 44.0, 274.0);
-    let width = (plate.width() - gap * (said::many(columns) - 1.0)) / said::many(columns);
+    let width = ((plate.width() - gap * (said::many(columns) - 1.0)) / said::many(columns)).min(640.0);
     let rows = panels.len().div_ceil(columns);
     let mut svg = Svg::new(id, plate, said::many(rows) * height + 18.0);
     for (at, panel) in panels.iter().enumerate() {
@@ -235,8 +235,8 @@ fn draw(id: &str, plate: Plate, panels: &[Panel<'_>], unit: Unit, span: (f64, f6
         format!("{kind}, {}; upwards: share of shifts at or below, %", unit.symbol()),
         format!("{kind}, {}; upwards: % of shifts", unit.symbol()),
     );
-    let (right, bottom) = (svg.width(), svg.height());
-    svg.text((right - 8.0, bottom - 6.0), Anchor::End, "s", &words);
+    let bottom = svg.height();
+    svg.text((left, bottom - 6.0), Anchor::Start, "s", &words);
     svg
 }
 

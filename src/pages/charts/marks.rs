@@ -11,7 +11,7 @@ const TAIL: f64 = 12.0;
 /// Half the length of its bar, and of the ends of a range.
 const BAR: f64 = 5.0;
 /// So near each other two marks would cover one another.
-const TOO_NEAR: f64 = 9.0;
+const TOO_NEAR: f64 = 10.0;
 /// The radius of a standing's disc.
 pub const DISC: f64 = 6.0;
 
@@ -74,6 +74,26 @@ impl Spread {
     }
 }
 
+/// How far above a row each of its marks stands so that none covers another, for places along the row; and the farthest.
+pub fn stacked(along: &[f64]) -> (Vec<f64>, f64) {
+    let mut order: Vec<usize> = (0..along.len()).collect();
+    order.sort_by(|one, other| along[*one].total_cmp(&along[*other]).then(one.cmp(other)));
+    let mut up = vec![0.0; along.len()];
+    // Where the last mark of each level stands.
+    let mut levels: Vec<f64> = Vec::new();
+    let mut height = 0.0;
+    for one in order {
+        let level = levels.iter().position(|last| along[one] - last >= TOO_NEAR).unwrap_or(levels.len());
+        if level == levels.len() {
+            levels.push(along[one]);
+        }
+        levels[level] = along[one];
+        up[one] = TOO_NEAR * crate::pages::charts::said::many(level);
+        height = f64::max(height, up[one]);
+    }
+    (up, height)
+}
+
 impl Svg {
     /// What was measured: a point where it is a number, a bar with a tail where it is a bound, a line where it is a range.
     pub fn value(&mut self, measured: Measured, dot: Dot, axis: &Scale, across: f64, along: Along) {
@@ -121,19 +141,13 @@ impl Svg {
         self.line("prv", (x - 7.0, y + 8.0), (x + 7.0, y + 8.0));
     }
 
-    /// An estimate with its interval on a row: a tick with a whisker that has end bars. An end that is absent is left open.
-    pub fn interval(&mut self, axis: &Scale, y: f64, estimate: Option<f64>, ends: (Option<f64>, Option<f64>)) {
-        let (low, high) = axis.ends();
-        let (from, to) = (ends.0.map(|end| axis.at(end)), ends.1.map(|end| axis.at(end)));
-        if from.is_some() || to.is_some() {
-            self.line("whisk", (from.unwrap_or(low), y), (to.unwrap_or(high), y));
+    /// An estimate with its interval on a row: a tick with a whisker that has end bars.
+    pub fn interval(&mut self, axis: &Scale, y: f64, estimate: f64, (lower, upper): (f64, f64)) {
+        self.line("whisk", (axis.at(lower), y), (axis.at(upper), y));
+        for end in [lower, upper] {
+            self.line("whisk", (axis.at(end), y - 4.5), (axis.at(end), y + 4.5));
         }
-        for at in from.into_iter().chain(to) {
-            self.line("whisk", (at, y - 5.0), (at, y + 5.0));
-        }
-        if let Some(estimate) = estimate {
-            self.line("est", (axis.at(estimate), y - 9.0), (axis.at(estimate), y + 9.0));
-        }
+        self.line("est", (axis.at(estimate), y - 7.0), (axis.at(estimate), y + 7.0));
     }
 
     /// A standing as a disc that fills; what is not known is a hatched square.
@@ -214,8 +228,15 @@ mod tests {
                 values.iter().map(|value| (*value, spread.across(*value, 100.0, 200.0))).collect();
             for (at, one) in places.iter().enumerate() {
                 for other in &places[..at] {
-                    let apart = (one.0 - other.0).abs() >= 8.9 || (one.1 - other.1).abs() >= 8.9;
+                    let apart = (one.0 - other.0).abs() >= 9.9 || (one.1 - other.1).abs() >= 9.9;
                     prop_assert!(apart, "{one:?} covers {other:?}");
+                }
+            }
+            let (up, height) = stacked(&values);
+            for (at, one) in values.iter().enumerate() {
+                prop_assert!(up[at] <= height);
+                for (before, other) in values[..at].iter().enumerate() {
+                    prop_assert!((one - other).abs() >= 9.9 || (up[at] - up[before]).abs() >= 9.9);
                 }
             }
         }

@@ -9,7 +9,7 @@ use crate::model::measured::Measured;
 use crate::model::unit::Unit;
 use crate::pages::charts::era_results::{EraShift, fitted, is_level, shifts_of, unit_of};
 use crate::pages::charts::figure::{Column, Figure, KeyMark, Row, Said, Table};
-use crate::pages::charts::levels::{LevelLine, apart, of_days, of_profile};
+use crate::pages::charts::levels::{LevelLine, apart, freer_side, of_days, of_profile};
 use crate::pages::charts::marks::{Along, Dot, Spread};
 use crate::pages::charts::names::Names;
 use crate::pages::charts::said::{self, counted};
@@ -366,11 +366,17 @@ fn draw_levels(svg: &mut Svg, picture: &Picture<'_, '_>, x: &Scale, y: &Scale) {
         }
     }
     if svg.plate().is_slim() {
+        let shifts = picture.eras.iter().flat_map(|era| &era.shifts);
+        let points: Vec<(f64, f64)> = shifts
+            .map(|shift| (x.at(day(shift.view.shift_date)), y.at(shift.value.upper().unwrap_or(shift.value.lower()))))
+            .collect();
         for (at, level) in &labels {
             // Above a limit, below an action level: the two never meet between them.
             let above = labels.iter().all(|(other, _)| *other >= *at);
             let line = if above { at - 5.0 } else { at + 14.0 };
-            svg.text((left + 5.0, line), Anchor::Start, "halo", &level.named_short());
+            let words = level.named_short();
+            let from = freer_side(&points, (left, right), line, text_width(&words, ""));
+            svg.text((from, line), Anchor::Start, "halo", &words);
         }
         return;
     }

@@ -29,25 +29,33 @@ pub fn positions(results: &[Measured]) -> Vec<f64> {
     }
     let mut found = vec![0.5; results.len()];
     let mut exceeding = 0.0;
+    // Bounds with no detected value between their limits share one probability, and spread evenly below it.
+    let mut together: Vec<usize> = Vec::new();
     for (at, &start) in starts.iter().enumerate().rev() {
         let end = starts.get(at + 1).copied().unwrap_or(f64::INFINITY);
         let here = count(&|value, bound| !bound && value >= start && value < end);
         let below = count(&|value, bound| if bound { value <= start } else { value < start });
         let above = exceeding;
         if here > 0.0 {
+            spread_below(&mut found, &mut together, exceeding, &placed);
             exceeding += here / (here + below) * (1.0 - exceeding);
         }
         let mut detected = ranked(&placed, |value, bound| !bound && value >= start && value < end);
         for (rank, one) in detected.drain(..).enumerate() {
             found[one] = (1.0 - exceeding) + (exceeding - above) * (many(rank) + 1.0) / (here + 1.0);
         }
-        let bounds = ranked(&placed, |value, bound| bound && value.total_cmp(&start).is_eq());
-        let equal = many(bounds.len());
-        for (rank, one) in bounds.into_iter().enumerate() {
-            found[one] = (1.0 - exceeding) * (many(rank) + 1.0) / (equal + 1.0);
-        }
+        together.extend(ranked(&placed, |value, bound| bound && value.total_cmp(&start).is_eq()));
     }
+    spread_below(&mut found, &mut together, exceeding, &placed);
     found
+}
+
+fn spread_below(found: &mut [f64], together: &mut Vec<usize>, exceeding: f64, placed: &[(f64, bool)]) {
+    together.sort_by(|one, other| placed[*one].0.total_cmp(&placed[*other].0).then(one.cmp(other)));
+    let count = many(together.len());
+    for (rank, one) in together.drain(..).enumerate() {
+        found[one] = (1.0 - exceeding) * (many(rank) + 1.0) / (count + 1.0);
+    }
 }
 
 /// The places of some results, by value; equal ones in the order given.
@@ -76,6 +84,12 @@ mod tests {
             0 => Measured::Below(value.round().max(1.0)),
             _ => Measured::Value(value),
         })
+    }
+
+    #[test]
+    fn bounds_with_nothing_detected_between_stand_apart() {
+        let found = positions(&[Measured::Below(1.0), Measured::Below(1.1), Measured::Value(2.0)]);
+        assert!(found[0] < found[1] && found[1] < found[2], "{found:?}");
     }
 
     proptest! {

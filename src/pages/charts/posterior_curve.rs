@@ -63,12 +63,12 @@ pub fn posterior_curve(
         of(upper)
     )];
     for part in &picture.parts {
-        desc.push(format!("{}: {}.", part.words, share(part.probability, &[])));
+        desc.push(format!("{}: {}.", part.words, probability(part.probability)));
     }
     for level in &levels {
         desc.push(format!("The {}.", level.named()));
     }
-    let rows = picture.parts.iter().map(|part| Row::of([part.words.clone(), share(part.probability, &[])]));
+    let rows = picture.parts.iter().map(|part| Row::of([part.words.clone(), probability(part.probability)]));
     let said = Said {
         title: format!(
             "{}: where the 95th percentile probably lies, {}",
@@ -88,6 +88,11 @@ pub fn posterior_curve(
         },
     };
     Some(Figure::drawn(said, |plate| draw(id, plate, &picture)))
+}
+
+/// A probability in words. A posterior leaves nothing out altogether, whatever is left of it in a double.
+fn probability(of_one: f64) -> String {
+    share(of_one.clamp(f64::MIN_POSITIVE, 1.0 - f64::EPSILON), &[])
 }
 
 fn picture(posterior: &Posterior, unit: Unit, limit: f64, action_level: Option<f64>) -> Picture {
@@ -154,15 +159,16 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
         }
     }
     let tenth = x.at(RATING_EDGES[1] * picture.limit);
-    svg.line("thin", (tenth, top - 8.0), (tenth, bottom + 48.0));
+    svg.line("thin", (tenth, top - 8.0), (tenth, bottom));
+    svg.line("thin", (tenth, bottom + 28.0), (tenth, bottom + 50.0));
     let at_limit = x.at(picture.limit);
     svg.line("lim", (at_limit, top - 14.0), (at_limit, bottom));
-    svg.line("thin", (at_limit, bottom), (at_limit, bottom + 48.0));
+    svg.line("thin", (at_limit, bottom + 28.0), (at_limit, bottom + 50.0));
     svg.text((at_limit + 5.0, top - 18.0), Anchor::Start, "halo", &format!("limit {}", said::tick(picture.limit)));
     if let Some(level) = picture.action_level {
         let at = x.at(level);
         svg.line("al", (at, top - 14.0), (at, bottom));
-        svg.line("thin", (at, bottom), (at, bottom + 48.0));
+        svg.line("thin", (at, bottom + 28.0), (at, bottom + 50.0));
         let words = format!("action level {}", said::tick(level));
         svg.text((at - 5.0, top - 18.0), Anchor::End, "halo", &words);
     }
@@ -170,7 +176,7 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
     for part in &picture.parts {
         let middle = f64::midpoint(x.at(part.from), x.at(part.to));
         let style = if part.probability >= likeliest { "b halo" } else { "halo" };
-        svg.text((middle, bottom + 44.0), Anchor::Middle, style, &share(part.probability, &[]));
+        svg.text((middle, bottom + 44.0), Anchor::Middle, style, &probability(part.probability));
     }
     let words = plate.pick(
         format!("95th percentile of the 8-hour average, {}, log axis; below it the probability", picture.unit.symbol()),

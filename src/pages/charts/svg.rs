@@ -176,9 +176,9 @@ impl Svg {
             Anchor::End => x.max(width).min(self.width()),
         };
         let class = match anchor {
-            Anchor::Start => style.to_owned(),
-            Anchor::Middle => format!("m {style}").trim_end().to_owned(),
-            Anchor::End => format!("e {style}").trim_end().to_owned(),
+            Anchor::Start => style.trim().to_owned(),
+            Anchor::Middle => format!("m {}", style.trim()).trim_end().to_owned(),
+            Anchor::End => format!("e {}", style.trim()).trim_end().to_owned(),
         };
         let class = if class.is_empty() { class } else { format!(" class=\"{class}\"") };
         self.add(&format!("<text{class} x=\"{}\" y=\"{}\">{}</text>", place(x), place(y), escaped(&words)));

@@ -11,7 +11,7 @@ use crate::pages::charts::era_results::{EraShift, is_level};
 use crate::pages::charts::figure::{Column, Figure, KeyMark, Row, Said, Table};
 use crate::pages::charts::levels::{LevelLine, of_days};
 use crate::pages::charts::log_probability::label_levels;
-use crate::pages::charts::marks::{Along, Dot, Spread};
+use crate::pages::charts::marks::{Along, Dot, stacked};
 use crate::pages::charts::names::Names;
 use crate::pages::charts::said::{self, counted};
 use crate::pages::charts::scale::{Scale, linear_span, log_span};
@@ -204,7 +204,7 @@ fn describe(picture: &Picture, verdict: &VerdictView, names: &Names) -> Said {
     ];
     Said {
         title: format!(
-            "{} without and with {}",
+            "{}: without and with “{}”",
             names.agent(&verdict.agent_code),
             names.control(verdict.control_id)
         ),
@@ -243,19 +243,23 @@ fn key(picture: &Picture) -> Vec<(KeyMark, String)> {
 fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
     let slim = plate.is_slim();
     let (left, right) = (plate.pick(290.0, 8.0), plate.width() - plate.pick(30.0, 8.0));
-    let step = plate.pick(42.0, 54.0);
-    // Where each row stands; a little more room before a position, and above 8-hour averages for the names of limits.
-    let mut places = Vec::new();
-    let mut y = 6.0;
-    for row in &picture.rows {
-        y += if row.position.is_some() { 14.0 } else { 0.0 };
-        y += if row.eight_hour && !picture.levels.is_empty() { 22.0 } else { 0.0 };
-        y += step;
-        places.push(y - plate.pick(step / 2.0, 18.0));
-    }
-    let bottom = y + 12.0;
-    let mut svg = Svg::new(id, plate, bottom + 44.0);
     let axis = Scale::of(!is_level(picture.unit), picture.span, left, right);
+    // Marks stand on their row and upwards, the mean below it; there is a little more room before a position, and above
+    // 8-hour averages for the names of limits.
+    let mut places = Vec::new();
+    let mut y = 10.0;
+    for row in &picture.rows {
+        let at: Vec<f64> =
+            row.values.iter().map(|value| axis.at(value.upper().unwrap_or(value.lower()))).collect();
+        let (up, height) = stacked(&at);
+        y += if row.position.is_some() { 12.0 } else { 0.0 };
+        y += if row.eight_hour && !picture.levels.is_empty() { 22.0 } else { 0.0 };
+        y += height + plate.pick(14.0, 32.0);
+        places.push((y, up, height));
+        y += 26.0;
+    }
+    let bottom = y + 6.0;
+    let mut svg = Svg::new(id, plate, bottom + 44.0);
     for tick in axis.ticks(40.0) {
         if tick.ruled {
             svg.line("tick", (tick.at, 12.0), (tick.at, bottom));
@@ -266,13 +270,14 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
         }
     }
     svg.line("ax", (left, bottom), (right, bottom));
-    for (row, y) in picture.rows.iter().zip(&places) {
+    for (row, (y, up, height)) in picture.rows.iter().zip(&places) {
+        let y = *y;
         if row.eight_hour && !picture.levels.is_empty() {
             for level in &picture.levels {
                 let x = axis.at(level.value);
-                svg.line(level.class(), (x, y - 22.0), (x, y + 18.0));
+                svg.line(level.class(), (x, y - height - 14.0), (x, y + 20.0));
             }
-            let above = y - if slim { 42.0 } else { 27.0 };
+            let above = y - height - if slim { 38.0 } else { 19.0 };
             label_levels(&mut svg, &axis, &picture.levels, above);
         }
         let n = said::count(counted(row.values.len()), "shift", "shifts");
@@ -280,25 +285,25 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
         match (&row.position, slim) {
             (Some(position), true) => {
                 let position = shortened(position, 200.0, "b");
-                svg.text((left, y - 24.0), Anchor::Start, "b halo", &position);
-                svg.text((right, y - 24.0), Anchor::End, "halo", &state);
+                svg.text((left, y - height - 15.0), Anchor::Start, "b halo", &position);
+                svg.text((right, y - height - 15.0), Anchor::End, "halo", &state);
             }
-            (None, true) => svg.text((right, y - 24.0), Anchor::End, "halo", &state),
+            (None, true) => svg.text((right, y - height - 15.0), Anchor::End, "halo", &state),
             (position, false) => {
                 let position = position.as_deref().unwrap_or_default();
                 svg.text((0.0, y + 4.0), Anchor::Start, "b", &shortened(position, left - 130.0, "b"));
                 svg.text((left - 16.0, y + 4.0), Anchor::End, "", &state);
             }
         }
-        svg.line("tick", (left, *y), (right, *y));
-        let mut spread = Spread::default();
-        for value in &row.values {
-            let at = axis.at(value.upper().unwrap_or(value.lower()));
-            let across = spread.across(at, *y, 12.0);
-            svg.value(*value, row.dot, &axis, across, Along::Right);
+        svg.line("tick", (left, y), (right, y));
+        for (value, up) in row.values.iter().zip(up) {
+            svg.value(*value, row.dot, &axis, y - up, Along::Right);
         }
         if let Some((mean, lower, upper)) = row.mean {
-            svg.interval(&axis, *y, Some(mean), (Some(lower), Some(upper)));
+            svg.interval(&axis, y + 16.0, mean, (lower, upper));
+            let levels: Vec<f64> = picture.levels.iter().map(|level| level.value).collect();
+            let words = said::number(mean, picture.unit, if row.eight_hour { &levels } else { &[] });
+            svg.text((axis.at(upper) + 8.0, y + 20.0), Anchor::Start, "b halo", &words);
         }
     }
     let kind = if is_level(picture.unit) { "" } else { ", log axis" };

@@ -4,7 +4,7 @@ use super::told::{dose, dose_unit, letter, ordered};
 use super::{Assigned, Picture, is_unknown};
 use crate::conclusions::history::basis::Basis;
 use crate::model::facts::duty::DutyStatus;
-use crate::pages::charts::levels::apart;
+use crate::pages::charts::levels::{apart, freer_side};
 use crate::pages::charts::marks::{Along, Dot, Spread};
 use crate::pages::charts::said;
 use crate::pages::charts::scale::{Scale, dates, day, span_from_zero, time};
@@ -267,7 +267,17 @@ fn intensities(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, panels: &Panels)
         let highest = labels.iter().map(|one| one.0).fold(f64::INFINITY, f64::min);
         for (at, level) in &labels {
             let line = if *at <= highest { at - 5.0 } else { at + 14.0 };
-            svg.text((left + 5.0, line), Anchor::Start, "halo", &level.named_short());
+            let points: Vec<(f64, f64)> = picture
+                .shifts
+                .iter()
+                .map(|shift| {
+                    let value = shift.value.upper().unwrap_or(shift.value.lower());
+                    (x.at(day(shift.view.shift_date)), place(value))
+                })
+                .collect();
+            let words = level.named_short();
+            let from = freer_side(&points, (left, right), line, text_width(&words, ""));
+            svg.text((from, line), Anchor::Start, "halo", &words);
         }
     } else {
         let wanted: Vec<f64> = labels.iter().map(|one| one.0 + 4.0).collect();
