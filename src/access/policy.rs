@@ -51,6 +51,8 @@ pub enum Action {
     ManageRetention,
     /// See holds and disposals, and until when a worker's records are kept.
     ReadRetention,
+    /// See which entries of workers are one person, at whatever sites.
+    ReadAliases,
 }
 
 impl Action {
@@ -79,13 +81,18 @@ impl Action {
         Self::MergeWorkers,
         Self::ManageRetention,
         Self::ReadRetention,
+        Self::ReadAliases,
     ];
 
     /// Whether the action concerns the whole registry, so that a role on named sites is not enough.
     pub fn needs_all_sites(self, role: Role) -> bool {
         match self {
             Self::ManageSites | Self::ManageAgents | Self::MergeWorkers => role == Role::Hygienist,
-            Self::ManageAccounts | Self::VerifyJournal | Self::ManageRetention | Self::ReadRetention => true,
+            Self::ManageAccounts
+            | Self::VerifyJournal
+            | Self::ManageRetention
+            | Self::ReadRetention
+            | Self::ReadAliases => true,
             _ => false,
         }
     }
@@ -112,6 +119,7 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::ReadGroups
                 | A::RecordWorkers
                 | A::ReadWorkers
+                | A::ReadAliases
                 | A::RecordSamples
                 | A::ReadSamples
                 | A::ReadHistories
@@ -126,6 +134,7 @@ pub fn allows(role: Role, action: Action) -> bool {
             A::ReadReference
                 | A::ReadGroups
                 | A::ReadWorkers
+                | A::ReadAliases
                 | A::ReadSamples
                 | A::ReadHistories
                 | A::ReadDuties
@@ -139,6 +148,7 @@ pub fn allows(role: Role, action: Action) -> bool {
             A::ReadReference
                 | A::ReadGroups
                 | A::ReadWorkers
+                | A::ReadAliases
                 | A::ReadSamples
                 | A::ReadHistories
                 | A::ReadDuties
@@ -173,6 +183,7 @@ mod tests {
             Action::ReadReference,
             Action::ReadGroups,
             Action::ReadWorkers,
+            Action::ReadAliases,
             Action::ReadSamples,
             Action::ReadHistories,
             Action::ReadDuties,

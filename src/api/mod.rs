@@ -5,6 +5,7 @@
 //! follow from that.
 
 pub mod accounts;
+pub mod aliases;
 pub mod calculations;
 pub mod calendar;
 pub mod conclusions;
@@ -81,6 +82,7 @@ impl App {
 pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     let mut all = kinds::endpoints();
     all.extend(workers::endpoints());
+    all.extend(aliases::endpoints());
     all.extend(medical::endpoints());
     all.extend(record_requests::endpoints());
     all.extend(sampling::endpoints());

@@ -50,7 +50,7 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     });
     let limit = request.limit(&mut faults);
     sound(faults)?;
-    let question = JournalQuestion { site, subject, after, limit };
+    let question = JournalQuestion { site, subject, after, until: None, limit };
     let page = app.registry.journal(&request.caller, &question).await?;
     note_bulk(
         &app,

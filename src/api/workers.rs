@@ -84,6 +84,17 @@ fn schema() -> Schema {
         schema["properties"][field] = employment["properties"][from].clone();
         schema["properties"][field]["description"] = json!("Of the first employment.");
     }
+    let id = json!({"type": "string", "format": "uuid"});
+    schema["properties"]["also_known_as"] = json!({
+        "type": "array",
+        "description": "The other entries in sight that are the same person; there where an alias says so.",
+        "items": id,
+    });
+    schema["properties"]["recorded_under"] = json!({
+        "type": "string",
+        "format": "uuid",
+        "description": "The entry of the same person that stays; there where an alias says so and it is in sight.",
+    });
     schema["properties"]["employments"] = json!({
         "type": "array",
         "description": "Every employment, void ones too.",

@@ -163,6 +163,8 @@ record! {
         caution: String,
         /// The worker.
         worker_id: WorkerId,
+        /// The other entries of the same person whose facts it holds.
+        also_known_as: Option<Vec<WorkerId>>,
         /// Name.
         name: String,
         /// The employer.

@@ -3,12 +3,12 @@
 use crate::access::policy::Action;
 use crate::model::facts::account::Role;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionDraft, DutyActionKind, DutyKind, Subject};
-use crate::model::identifiers::DutyId;
+use crate::model::identifiers::{DutyId, WorkerId};
 use crate::model::shape::{Faults, Shape};
 use crate::model::text::{Code, Text};
 use crate::model::version::Version;
-use crate::registry::duty_list::{hidden_by_airborne, in_sight};
-use crate::registry::duty_view::{Reader, is_examination};
+use crate::registry::duty_list::hidden_by_airborne;
+use crate::registry::duty_view::{NO_LONGER_ASKED, Reader, is_examination};
 use crate::registry::enter_pack::registry_itself;
 use crate::registry::facts::worker::employments;
 use crate::registry::gather;
@@ -35,6 +35,8 @@ pub use crate::registry::duty_view::{ActionView, DutyView};
 pub struct Family {
     /// Whom or what they are about.
     pub about: About,
+    /// The other entries of the same person.
+    pub also: Vec<WorkerId>,
     /// For which agent.
     pub agent_code: String,
     /// What they ask for.
@@ -100,18 +102,19 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     let found =
         versions::find::<Duty>(&mut change.tx, &everything, as_of, duty).await?.ok_or(Refusal::Unknown)?;
     let workers: Vec<Uuid> = found.fact.subject.worker_id.iter().map(|worker| worker.0).collect();
-    if in_sight(&mut change.tx, &scope, as_of, &workers).await?.len() < workers.len() {
+    let caller = change.caller.clone();
+    let reader = Reader::of(&mut change.tx, &caller, as_of, scope.clone(), &workers).await?;
+    if !workers.iter().all(|worker| reader.sees(*worker)) {
         return Err(Refusal::Unknown);
     }
     let group = found.fact.subject.group_id;
     if group.is_some() && !found.fact.site_ids.iter().all(|site| scope.sites.holds(*site)) {
         return Err(Refusal::Unknown);
     }
-    let caller = change.caller.clone();
-    let reader = Reader::of(&mut change.tx, &caller, as_of, scope, &workers).await?;
+    let entries = reader.persons.entries(workers);
     if reader.is_kept_from(&found.fact) {
         // One that the reader does not see among his duties is not there for him.
-        let of_worker = [Where::IsOneOf("worker_id", workers)];
+        let of_worker = [Where::IsOneOf("worker_id", entries)];
         let all = gather::all::<Duty>(&mut change.tx, as_of, &of_worker).await?;
         let hidden = hidden_by_airborne(&mut change.tx, &reader, as_of, &all).await?;
         return Err(if hidden.contains(&duty) { Refusal::Unknown } else { Refusal::Forbidden });
@@ -138,8 +141,8 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if action.on > as_of.date {
         faults.note("/on", "must not lie in the future");
     }
-    if let Some(worker) = found.fact.subject.worker_id {
-        let known = employments(&mut change.tx, &everything, as_of, vec![worker.0]).await?;
+    if found.fact.subject.worker_id.is_some() {
+        let known = employments(&mut change.tx, &everything, as_of, entries).await?;
         if known.first().is_some_and(|first| action.on < first.fact.from) {
             faults.note("/on", "must not lie before the worker's first employment");
         }
@@ -179,39 +182,28 @@ impl Registry {
     pub async fn write_duties(&self, ought: &Ought) -> Result<(), Refusal> {
         let mut tx = self.database.read().await?;
         let as_of = self.now(&mut tx).await?;
-        let (_, changes) = changes(&mut tx, as_of, ought).await?;
+        let changes = changes(&mut tx, as_of, ought).await?;
         drop(tx);
         if changes.is_empty() {
             return Ok(());
         }
         let mut change = self.begin_plain(&registry_itself()).await?;
         let as_of = change.as_of();
-        let (standing, changes) = self::changes(&mut change.tx, as_of, ought).await?;
         let scope = change.everything();
         let clauses = ought.duties.iter().map(|duty| duty.key.trigger_id.clone()).collect();
         let citations = citations(&mut change.tx, as_of, clauses).await?;
-        for wanted in changes {
-            match wanted {
-                DutyChange::Raise(duty) => {
-                    if let Some(fact) = new_duty(&duty, ought.learned_on) {
-                        let fact = cited(fact, &citations);
-                        // The identifier is shown to everybody: of a duty on a ground it tells the date that is shown
-                        // beside it, and not when the registry learned of the ground.
-                        let id =
-                            if fact.is_medical() { change.new_id_of(fact.due_on) } else { change.new_id() };
-                        change.add_as(&scope, id, None, None, fact).await?;
-                    }
+        for next in self::changes(&mut change.tx, as_of, ought).await? {
+            match next {
+                Next::New(fact) => {
+                    let fact = cited(*fact, &citations);
+                    // The identifier is shown to everybody: of a duty on a ground it tells the date that is shown beside
+                    // it, and not when the registry learned of the ground.
+                    let id = if fact.is_medical() { change.new_id_of(fact.due_on) } else { change.new_id() };
+                    change.add_as(&scope, id, None, None, fact).await?;
                 }
-                DutyChange::Change { id, grounds } => {
-                    let Some(old) = standing.get(&id.0) else { continue };
-                    let fact = cited(with_grounds(old.fact.clone(), grounds), &citations);
-                    change.alter(&scope, old, fact, None, "changed", None).await?;
-                }
-                DutyChange::Withdraw(id) => {
-                    let Some(old) = standing.get(&id.0) else { continue };
-                    let why = Text::new("the facts on record no longer ask for it");
-                    let fact = Duty { withdrawn: why, ..old.fact.clone() };
-                    change.alter(&scope, old, fact, None, "withdrawn", None).await?;
+                Next::After(old, fact, deed) => {
+                    let fact = if fact.withdrawn.is_none() { cited(*fact, &citations) } else { *fact };
+                    change.alter(&scope, &old, fact, None, deed, None).await?;
                 }
             }
         }
@@ -219,32 +211,145 @@ impl Registry {
     }
 }
 
-async fn changes(
-    tx: &mut Tx,
-    as_of: AsOf,
-    ought: &Ought,
-) -> Result<(BTreeMap<Uuid, Version<Duty>>, Vec<DutyChange>), Refusal> {
-    let Family { about, agent_code, kinds, whose, medical } = &ought.family;
-    let mut of_family = vec![Where::Is("agent_code", Key::Text(Some(agent_code.clone())))];
-    match about {
-        About::Worker(worker) => of_family.push(Where::Is("worker_id", Key::Id(Some(worker.0)))),
+/// A version of a duty that the registry writes.
+enum Next {
+    /// A new duty.
+    New(Box<Duty>),
+    /// What follows a version, and what is done with the duty.
+    After(Box<Version<Duty>>, Box<Duty>, &'static str),
+}
+
+impl Next {
+    fn after(old: Version<Duty>, fact: Duty, deed: &'static str) -> Self {
+        Self::After(Box::new(old), Box::new(fact), deed)
+    }
+
+    /// A duty is withdrawn where it stands under another entry of the same person.
+    fn recorded_under(old: Version<Duty>, entry: WorkerId) -> Self {
+        let fact = Duty {
+            withdrawn: Text::new("recorded under another entry of the same worker"),
+            recorded_under: Some(entry),
+            ..old.fact.clone()
+        };
+        Self::after(old, fact, "withdrawn")
+    }
+}
+
+/// The duties of a family as they are written.
+#[derive(Default)]
+struct Written {
+    /// Those that stand, by identifier.
+    own: BTreeMap<Uuid, Version<Duty>>,
+    /// The same and those of other entries on which somebody acted, as they are compared.
+    standing: Vec<StandingDuty>,
+    /// Those that stand under other entries of the same person, and nobody acted on them.
+    elsewhere: BTreeMap<DutyKey, Version<Duty>>,
+    /// Under which other entry somebody acted on them.
+    acted_elsewhere: BTreeMap<DutyKey, WorkerId>,
+    /// Those that were withdrawn since they stood under another entry.
+    moved_away: BTreeMap<DutyKey, Version<Duty>>,
+}
+
+async fn written(tx: &mut Tx, as_of: AsOf, family: &Family) -> Result<Written, Refusal> {
+    let mut of_family = vec![Where::Is("agent_code", Key::Text(Some(family.agent_code.clone())))];
+    match family.about {
+        About::Worker(worker) => {
+            let entries = std::iter::once(&worker).chain(&family.also).map(|entry| entry.0).collect();
+            of_family.push(Where::IsOneOf("worker_id", entries));
+        }
         About::Group(group) => of_family.push(Where::Is("group_id", Key::Id(Some(group.0)))),
         About::Site(_) => {}
     }
-    let mut standing = Vec::new();
-    let mut known = BTreeMap::new();
+    let mut found = Written::default();
     for duty in gather::all::<Duty>(tx, as_of, &of_family).await? {
-        let same = self::about(&duty.fact.subject) == Some(*about)
-            && duty.fact.is_medical() == *medical
-            && Whose::of(&duty.fact) == *whose;
-        if duty.fact.withdrawn.is_some() || !same || !kinds.contains(&duty.fact.kind) {
+        let about = about(&duty.fact.subject);
+        let here = about == Some(family.about);
+        let other = duty.fact.subject.worker_id.filter(|worker| !here && family.also.contains(worker));
+        let same = duty.fact.is_medical() == family.medical && Whose::of(&duty.fact) == family.whose;
+        if !same || !(here || other.is_some()) || !family.kinds.contains(&duty.fact.kind) {
+            continue;
+        }
+        if duty.fact.withdrawn.is_some() {
+            if here && duty.fact.recorded_under.is_some() {
+                let key = standing_duty(&duty, family, false).key;
+                found.moved_away.insert(key, duty);
+            }
             continue;
         }
         let ended = !actions(tx, as_of, duty.id).await?.is_empty();
-        standing.push(standing_duty(&duty, *about, agent_code, ended));
-        known.insert(duty.id, duty);
+        let known = standing_duty(&duty, family, ended);
+        match other {
+            Some(_) if !ended => {
+                found.elsewhere.insert(known.key, duty);
+            }
+            Some(entry) => {
+                found.acted_elsewhere.insert(known.key.clone(), entry);
+                found.standing.push(known);
+            }
+            None => {
+                found.standing.push(known);
+                found.own.insert(duty.id, duty);
+            }
+        }
     }
-    Ok((known, difference(&ought.duties, &standing)))
+    Ok(found)
+}
+
+/// What is to be written so that the duties that stand are those that ought to. One person has one duty for a clause and an
+/// occasion, under whichever entry somebody acted on it, else under the one that stays.
+async fn changes(tx: &mut Tx, as_of: AsOf, ought: &Ought) -> Result<Vec<Next>, Refusal> {
+    let Written { mut own, mut standing, elsewhere, acted_elsewhere, mut moved_away } =
+        written(tx, as_of, &ought.family).await?;
+    let mut next = Vec::new();
+    standing.retain(|duty| {
+        let acted = acted_elsewhere.get(&duty.key).filter(|_| !duty.ended);
+        let twice = acted.and_then(|entry| Some((*entry, own.remove(&duty.id.0)?)));
+        next.extend(twice.map(|(entry, old)| Next::recorded_under(old, entry)));
+        acted.is_none()
+    });
+    for wanted in difference(&ought.duties, &standing) {
+        match wanted {
+            DutyChange::Raise(duty) => {
+                if let Some(old) = moved_away.remove(&duty.key) {
+                    let grounds = due_as_first_set(duty.grounds, &old.fact);
+                    let fact = Duty { withdrawn: None, recorded_under: None, ..old.fact.clone() };
+                    next.push(Next::after(old, with_grounds(fact, grounds), "raised again"));
+                    continue;
+                }
+                let known = elsewhere.get(&duty.key).map(|known| &known.fact);
+                let learned_on = known.map_or(ought.learned_on, |known| known.learned_on);
+                let grounds = match known {
+                    Some(known) => due_as_first_set(duty.grounds, known),
+                    None => duty.grounds,
+                };
+                let fact = new_duty(&OughtDuty { key: duty.key, grounds }, learned_on);
+                next.extend(fact.map(|fact| Next::New(Box::new(fact))));
+            }
+            DutyChange::Change { id, grounds } => {
+                let Some(old) = own.remove(&id.0) else { continue };
+                let fact = with_grounds(old.fact.clone(), grounds);
+                next.push(Next::after(old, fact, "changed"));
+            }
+            DutyChange::Withdraw(id) => {
+                let Some(old) = own.remove(&id.0) else { continue };
+                let why = Text::new(NO_LONGER_ASKED);
+                let fact = Duty { withdrawn: why, ..old.fact.clone() };
+                next.push(Next::after(old, fact, "withdrawn"));
+            }
+        }
+    }
+    if let About::Worker(stays) = ought.family.about {
+        next.extend(elsewhere.into_values().map(|old| Next::recorded_under(old, stays)));
+    }
+    Ok(next)
+}
+
+/// A due date that runs from the day of learning stays as it was first set, under whichever entry.
+fn due_as_first_set(mut grounds: DutyGrounds, known: &Duty) -> DutyGrounds {
+    if grounds.due_from_learning && known.flags.iter().any(|flag| flag == DUE_FROM_LEARNING) {
+        grounds.due_on = known.due_on;
+    }
+    grounds
 }
 
 /// Whom or what a written duty is about.
@@ -263,7 +368,7 @@ fn subject(about: About) -> Subject {
     }
 }
 
-fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -> StandingDuty {
+fn standing_duty(duty: &Version<Duty>, family: &Family, ended: bool) -> StandingDuty {
     let fact = &duty.fact;
     let due_from_learning = fact.flags.iter().any(|flag| flag == DUE_FROM_LEARNING);
     let flags = fact.flags.iter().filter(|flag| *flag != DUE_FROM_LEARNING);
@@ -271,8 +376,8 @@ fn standing_duty(duty: &Version<Duty>, about: About, agent: &str, ended: bool) -
         id: DutyId(duty.id),
         key: DutyKey {
             kind: fact.kind,
-            about,
-            agent_code: agent.to_owned(),
+            about: family.about,
+            agent_code: family.agent_code.clone(),
             trigger_id: fact.trigger_id.as_ref().map(ToString::to_string).unwrap_or_default(),
             occasion: fact.occasion.to_string(),
         },
@@ -316,6 +421,7 @@ fn new_duty(duty: &OughtDuty, learned_on: NaiveDate) -> Option<Duty> {
         basis: Vec::new(),
         employer: None,
         withdrawn: None,
+        recorded_under: None,
         flags: Vec::new(),
         site_ids: Vec::new(),
         rests_on_medical_ground: None,

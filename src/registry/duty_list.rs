@@ -10,9 +10,9 @@ use crate::model::version::Version;
 use crate::registry::duty_view::{DutyView, Reader, stands_before_a_ground};
 use crate::registry::escalation::urgency;
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
-use crate::store::tables::Key;
 use crate::store::versions::{self, AsOf, Page, Where};
 use crate::words;
 use chrono::NaiveDate;
@@ -75,7 +75,12 @@ pub async fn duties(
     let everything = Scope::everything(caller.account);
     let mut restrictions = Vec::new();
     if let Some(worker) = question.worker {
-        restrictions.push(Where::Is("worker_id", Key::Id(Some(worker.0))));
+        // By an entry out of sight nobody is found: it would tell of whom it is another one.
+        if in_sight(tx, &scope, as_of, &[worker.0]).await?.is_empty() {
+            return Ok(Vec::new());
+        }
+        let person = persons(tx, as_of, &[worker.0]).await?.person(worker.0);
+        restrictions.push(Where::IsOneOf("worker_id", person.entries()));
     }
     let narrowed = question.site.map(|site| Scope { sites: Sites::Only([site].into()), ..scope.clone() });
     let (mut views, mut after) = (Vec::new(), page.after);
@@ -86,15 +91,17 @@ pub async fn duties(
         after = Some(last.id);
         let workers: Vec<Uuid> =
             duties.iter().filter_map(|duty| duty.fact.subject.worker_id).map(|id| id.0).collect();
-        let seen = in_sight(tx, &scope, as_of, &workers).await?;
-        let on_site = match &narrowed {
-            Some(narrowed) => in_sight(tx, narrowed, as_of, &workers).await?,
-            None => seen.clone(),
-        };
         let reader = Reader::of(tx, caller, as_of, scope.clone(), &workers).await?;
+        let on_site = match &narrowed {
+            Some(narrowed) => Some(reader.persons.told(tx, narrowed, as_of, workers.iter().copied()).await?),
+            None => None,
+        };
         let hidden = hidden_by_airborne(tx, &reader, as_of, &duties).await?;
         let visible = |duty: &&Version<Duty>| match (duty.fact.subject.worker_id, duty.fact.subject.site_id) {
-            (Some(worker), _) => seen.contains(&worker.0) && on_site.contains(&worker.0),
+            (Some(worker), _) => {
+                let here = on_site.as_ref().is_none_or(|here| here.contains_key(&worker.0));
+                reader.sees(worker.0) && here
+            }
             (None, Some(site)) => scope.sites.holds(site) && question.site.is_none_or(|asked| asked == site),
             (None, None) if duty.fact.subject.group_id.is_some() => {
                 let sites = &duty.fact.site_ids;
@@ -138,7 +145,7 @@ pub(super) async fn hidden_by_airborne(
     let workers: BTreeSet<WorkerId> = kept.iter().filter_map(|duty| duty.fact.subject.worker_id).collect();
     let mut airborne = BTreeSet::new();
     for worker in workers {
-        let of_worker = [Where::Is("worker_id", Key::Id(Some(worker.0)))];
+        let of_worker = [Where::IsOneOf("worker_id", reader.persons.person(worker.0).entries())];
         let all = gather::all::<Duty>(tx, as_of, &of_worker).await?;
         let acts = actions_of(tx, as_of, all.iter().map(|duty| duty.id)).await?;
         let stands = |duty: &Version<Duty>| {
@@ -154,7 +161,7 @@ pub(super) async fn hidden_by_airborne(
     Ok(kept.into_iter().filter(|duty| seen_otherwise(duty)).map(|duty| duty.id).collect())
 }
 
-pub(super) async fn in_sight(
+async fn in_sight(
     tx: &mut Tx,
     scope: &Scope,
     as_of: AsOf,

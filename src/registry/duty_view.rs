@@ -8,18 +8,19 @@ use crate::conclusions::limits::STATUTORY_AUTHORITY;
 use crate::model::facts::agent::Verification;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind, DutyStatus, Subject, Window};
 use crate::model::facts::worker::Worker;
-use crate::model::identifiers::DutyId;
+use crate::model::identifiers::{DutyId, WorkerId};
 use crate::model::text::{Code, Line, Text};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::escalation::{Escalation, escalation};
+use crate::registry::gather::persons::{Persons, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
 use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
 use chrono::NaiveDate;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 record! {
@@ -78,6 +79,9 @@ record! {
         escalation: Option<Escalation>,
         /// Why it was withdrawn.
         withdrawn: Option<Text>,
+        /// The entry of the same worker under which it stands instead, where it was withdrawn for that; told to whoever sees all
+        /// sites.
+        recorded_under: Option<WorkerId>,
         /// What people did about it.
         actions: Vec<ActionView>,
         /// What is to be known of it.
@@ -93,6 +97,9 @@ record! {
     }
 }
 
+/// Why a duty is withdrawn when later facts do not carry it.
+pub const NO_LONGER_ASKED: &str = "the facts on record no longer ask for it";
+
 /// Who reads duties: on which sites, and of which workers this reader is told medical grounds.
 #[derive(Debug, Clone)]
 pub struct Reader {
@@ -100,6 +107,10 @@ pub struct Reader {
     pub scope: Scope,
     /// The workers, of those asked about, whose grounds the reader is told.
     told: BTreeSet<Uuid>,
+    /// Who of those asked about has several entries.
+    pub persons: Persons,
+    /// Under which entry each of those asked about is told; nothing for whoever is out of sight.
+    named: BTreeMap<Uuid, Uuid>,
 }
 
 impl Reader {
@@ -120,7 +131,20 @@ impl Reader {
             }
             Err(_) => BTreeSet::new(),
         };
-        Ok(Self { scope, told })
+        let persons = persons(tx, as_of, workers).await?;
+        let named = persons.told(tx, &scope, as_of, workers.iter().copied()).await?;
+        Ok(Self { scope, told, persons, named })
+    }
+
+    /// Whether the reader sees a worker, under whichever of his entries.
+    pub fn sees(&self, worker: Uuid) -> bool {
+        self.named.contains_key(&worker)
+    }
+
+    /// Whom a duty is about, under the entry that this reader is told.
+    fn subject(&self, subject: &Subject) -> Subject {
+        let worker = |entry: WorkerId| self.named.get(&entry.0).map_or(entry, |id| WorkerId(*id));
+        Subject { worker_id: subject.worker_id.map(worker), ..subject.clone() }
     }
 
     /// Whether a duty rests on something that this reader is not told.
@@ -135,15 +159,18 @@ impl Reader {
 
     /// A duty for this reader.
     pub fn view(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
-        if self.is_kept_from(&duty.fact) {
+        let view = if self.is_kept_from(&duty.fact) {
             date_alone(duty, acts, today)
         } else {
             self.whole(duty, acts, today)
-        }
+        };
+        DutyView { subject: self.subject(&view.subject), ..view }
     }
 
     fn whole(&self, duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDate) -> DutyView {
         let notes = self.is_told_notes(&duty.fact);
+        // That there is another entry is told to whoever sees all sites.
+        let moved = duty.fact.recorded_under.is_some();
         let fact = duty.fact.clone();
         let (status, days_late) = status(&fact, acts, today);
         let across = !fact.site_ids.iter().all(|site| self.scope.sites.holds(*site));
@@ -177,7 +204,12 @@ impl Reader {
             status,
             days_late,
             escalation,
-            withdrawn: fact.withdrawn,
+            withdrawn: if moved && !self.scope.is_all() {
+                Text::new(NO_LONGER_ASKED)
+            } else {
+                fact.withdrawn
+            },
+            recorded_under: fact.recorded_under.filter(|_| self.scope.is_all()),
             actions: acts.iter().map(|act| action(act, notes)).collect(),
             flags,
             rests_on_medical_ground: fact.rests_on_medical_ground,
@@ -212,6 +244,7 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         // By the kind that is shown, which tells nothing.
         escalation: escalation(DutyKind::OfferExamination, status, duty.fact.due_on, today),
         withdrawn: None,
+        recorded_under: None,
         actions: acts.iter().map(|act| action(act, false)).collect(),
         flags: Vec::new(),
         words: words(DutyKind::OfferExamination, true),

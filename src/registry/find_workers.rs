@@ -4,11 +4,13 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::model::facts::worker::{Employment, Worker};
+use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
 use crate::model::text::{Code, Line};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::facts::worker;
+use crate::registry::gather::persons::{Persons, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::tables::Key;
@@ -45,8 +47,8 @@ pub async fn list(
     let scope = caller.may(Action::ReadWorkers)?;
     let more = Page { limit: page.limit + 1, ..page };
     let workers = versions::list::<Worker>(tx, &scope, as_of, &[], Some(more)).await?;
-    let employments = employments_of(tx, &scope, as_of, &workers).await?;
-    Ok(workers.iter().map(|person| (person.id, view(person, &employments))).collect())
+    let known = Known::of(tx, &scope, as_of, &workers).await?;
+    Ok(workers.iter().map(|entry| (entry.id, known.view(entry))).collect())
 }
 
 /// One worker in sight: revision and view.
@@ -55,12 +57,12 @@ pub async fn list(
 /// [`Refusal::Unknown`] where there is none in sight.
 pub async fn read(tx: &mut Tx, caller: &Caller, as_of: AsOf, id: Uuid) -> Result<(i64, Value), Refusal> {
     let scope = caller.may(Action::ReadWorkers)?;
-    let person = versions::find::<Worker>(tx, &scope, as_of, id).await?.ok_or(Refusal::Unknown)?;
-    let employments = worker::employments(tx, &scope, as_of, vec![id]).await?;
-    Ok((person.revision, worker::view(&person, &employments)))
+    let entry = versions::find::<Worker>(tx, &scope, as_of, id).await?.ok_or(Refusal::Unknown)?;
+    let known = Known::of(tx, &scope, as_of, std::slice::from_ref(&entry)).await?;
+    Ok((entry.revision, known.view(&entry)))
 }
 
-/// Finds workers; one more than asked for where there are more.
+/// Finds workers, whoever has several entries once, by what stands under any of those in sight; one more than asked for where there are more.
 ///
 /// # Errors
 /// Neither a text nor employer and number, or both.
@@ -91,24 +93,76 @@ pub async fn search(
     }
 }
 
-type ByWorker = BTreeMap<Uuid, Vec<Version<Employment>>>;
-
-async fn employments_of(
-    tx: &mut Tx,
-    scope: &Scope,
-    as_of: AsOf,
-    workers: &[Version<Worker>],
-) -> Result<ByWorker, Refusal> {
-    let ids = workers.iter().map(|person| person.id).collect();
-    let mut by_worker = ByWorker::new();
-    for employment in worker::employments(tx, scope, as_of, ids).await? {
-        by_worker.entry(employment.parent.unwrap_or_default()).or_default().push(employment);
-    }
-    Ok(by_worker)
+/// What is known of some entries of workers beside them.
+struct Known {
+    /// Who of them has several entries, as far as the reader may know.
+    persons: Persons,
+    /// Their employments, those of the other entries in sight too.
+    employments: BTreeMap<Uuid, Vec<Version<Employment>>>,
+    /// The other entries in sight.
+    others: BTreeMap<Uuid, Version<Worker>>,
 }
 
-fn view(person: &Version<Worker>, employments: &ByWorker) -> Value {
-    worker::view(person, employments.get(&person.id).map_or(&[], Vec::as_slice))
+impl Known {
+    async fn of(
+        tx: &mut Tx,
+        scope: &Scope,
+        as_of: AsOf,
+        entries: &[Version<Worker>],
+    ) -> Result<Self, Refusal> {
+        let ids: Vec<Uuid> = entries.iter().map(|entry| entry.id).collect();
+        let persons = persons(tx, as_of, &ids).await?.in_sight(tx, scope, as_of).await?;
+        let mut all = persons.entries(ids);
+        let mut employments: BTreeMap<Uuid, Vec<Version<Employment>>> = BTreeMap::new();
+        for employment in worker::employments(tx, scope, as_of, all.clone()).await? {
+            employments.entry(employment.parent.unwrap_or_default()).or_default().push(employment);
+        }
+        all.retain(|id| entries.iter().all(|entry| entry.id != *id));
+        let others = versions::list::<Worker>(tx, scope, as_of, &[Where::Ids(all)], None).await?;
+        let others = others.into_iter().map(|entry| (entry.id, entry)).collect();
+        Ok(Self { persons, employments, others })
+    }
+
+    fn employments(&self, entry: Uuid) -> &[Version<Employment>] {
+        self.employments.get(&entry).map_or(&[], Vec::as_slice)
+    }
+
+    /// An entry as it was recorded, with what it is to its other ones.
+    fn view(&self, entry: &Version<Worker>) -> Value {
+        self.told(entry, worker::view(entry, self.employments(entry.id)))
+    }
+
+    /// A person under the entry that stays, with the employments of all entries.
+    fn person(&self, entry: &Version<Worker>) -> Value {
+        let entries = self.persons.person(entry.id).entries();
+        let mut all: Vec<_> = entries.iter().flat_map(|one| self.employments(*one)).cloned().collect();
+        all.sort_by_key(|employment| (employment.fact.from, employment.id));
+        self.told(entry, worker::view(entry, &all))
+    }
+
+    fn told(&self, entry: &Version<Worker>, mut view: Value) -> Value {
+        let person = self.persons.person(entry.id);
+        if person.id != entry.id {
+            view["recorded_under"] = WorkerId(person.id).to_json();
+        } else if let Some(others) = person.also_known_as() {
+            view["also_known_as"] = others.to_json();
+        }
+        view
+    }
+
+    /// Everything by which a person is found, folded.
+    fn words(&self, entry: &Version<Worker>) -> String {
+        let mut words = format!("{} {}", entry.fact.given_name, entry.fact.family_name);
+        for one in self.persons.person(entry.id).entries() {
+            if let Some(other) = self.others.get(&one) {
+                words.extend([" ", other.fact.given_name.as_str(), " ", other.fact.family_name.as_str()]);
+            }
+            for one in self.employments(one) {
+                words.extend([" ", one.fact.employer.as_str(), " ", one.fact.employee_number.as_str()]);
+            }
+        }
+        fold(&words)
+    }
 }
 
 async fn by_text(
@@ -124,16 +178,11 @@ async fn by_text(
     loop {
         let part = Page { after, limit: TOGETHER };
         let workers = versions::list::<Worker>(tx, scope, as_of, &[Where::Standing], Some(part)).await?;
-        let employments = employments_of(tx, scope, as_of, &workers).await?;
-        for person in &workers {
-            let own = employments.get(&person.id).map_or(&[] as &[_], Vec::as_slice);
-            let mut known = format!("{} {}", person.fact.given_name, person.fact.family_name);
-            for one in own {
-                known.extend([" ", one.fact.employer.as_str(), " ", one.fact.employee_number.as_str()]);
-            }
-            let known = fold(&known);
-            if words.iter().all(|word| known.contains(word)) {
-                found.push((person.id, view(person, &employments)));
+        let known = Known::of(tx, scope, as_of, &workers).await?;
+        for entry in workers.iter().filter(|entry| known.persons.stands_under(entry.id) == entry.id) {
+            let by = known.words(entry);
+            if words.iter().all(|word| by.contains(word)) {
+                found.push((entry.id, known.person(entry)));
             }
             if i64::try_from(found.len()).unwrap_or(i64::MAX) > page.limit {
                 return Ok(found);
@@ -166,9 +215,12 @@ async fn by_number(
         let Some(id) = employment.parent.filter(|id| page.after.is_none_or(|after| *id > after)) else {
             continue;
         };
-        if let Some(person) = versions::find::<Worker>(tx, scope, as_of, id).await? {
-            let all = worker::employments(tx, scope, as_of, vec![id]).await?;
-            found.push((id, worker::view(&person, &all)));
+        if let Some(entry) = versions::find::<Worker>(tx, scope, as_of, id).await? {
+            let known = Known::of(tx, scope, as_of, std::slice::from_ref(&entry)).await?;
+            let stays = known.others.get(&known.persons.stands_under(id)).cloned().unwrap_or(entry);
+            if found.iter().all(|(known, _)| *known != stays.id) {
+                found.push((stays.id, known.person(&stays)));
+            }
         } else if let Some(person) = versions::find::<Worker>(tx, &everything, as_of, id).await?
             && person.stands()
         {

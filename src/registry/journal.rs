@@ -68,6 +68,8 @@ pub struct JournalQuestion {
     pub subject: Option<Uuid>,
     /// After this one.
     pub after: Option<JournalCursor>,
+    /// Up to this position.
+    pub until: Option<i64>,
     /// At most how many.
     pub limit: i64,
 }
@@ -138,7 +140,7 @@ const READING: &[(&str, Action)] = &[
     (worker::Assignment::TABLE.kind, worker::Assignment::READ),
     (worker::WorkedDay::TABLE.kind, worker::WorkedDay::READ),
     (worker::Absence::TABLE.kind, worker::Absence::READ),
-    (worker::Alias::TABLE.kind, Action::ReadWorkers),
+    (worker::Alias::TABLE.kind, worker::Alias::READ),
     (worker::MedicalGround::TABLE.kind, worker::MedicalGround::READ),
     (worker::RecordRequest::TABLE.kind, worker::RecordRequest::READ),
     (worker::RespiratorConfirmation::TABLE.kind, worker::RespiratorConfirmation::READ),
@@ -162,52 +164,75 @@ impl Registry {
     /// # Errors
     /// [`Refusal::Forbidden`] for a role without journal; [`Refusal::Unknown`] for a site out of sight.
     pub async fn journal(&self, caller: &Caller, question: &JournalQuestion) -> Result<JournalPage, Refusal> {
-        let scope = caller.may(Action::ReadJournal)?;
         let mut tx = self.database.read().await?;
-        let (position, _) = journal::head(&mut tx).await?;
-        if let Some(site) = question.site {
-            let known =
-                versions::in_sight(&mut tx, &scope, site::Site::TABLE, position, vec![site.0]).await?;
-            let exists = versions::exists(&mut tx, site::Site::TABLE, site.0).await?;
-            if !exists || !known.contains(&site.0) {
-                return Err(Refusal::Unknown);
-            }
-        }
-        let reading = Reading {
-            after: question.after.map(|after| (after.position, after.ordinal)),
-            subject: question.subject,
-            site: question.site,
-            // Envelopes of that chain name no site: they are for a physician of all of them.
-            medical: caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()),
-            limit: question.limit + 1,
-        };
-        let mut entries = journal::entries(&mut tx, &scope, &reading).await?;
-        let more = i64::try_from(entries.len()).is_ok_and(|found| found > question.limit);
-        if more {
-            entries.pop();
-        }
-        let last = entries.last().map(|entry| &entry.envelope);
-        let next = last
-            .filter(|_| more)
-            .map(|last| JournalCursor { position: last.position, ordinal: last.ordinal });
-        let readable = readable(&mut tx, caller, position, &entries).await?;
-        let as_of = AsOf { position, date: self.clock.now().date_naive() };
-        let others = noted_in_sight_of_all(&mut tx, as_of, &entries).await?;
-        let mut workers = BTreeSet::new();
-        let mut items = Vec::with_capacity(entries.len());
-        for entry in entries {
-            let image = if readable.contains(&(entry.envelope.kind.clone(), entry.envelope.subject)) {
-                image_for(caller, &entry, &others)
-            } else {
-                None
-            };
-            if let Some(image) = &image {
-                note_workers(&entry, image, &mut workers);
-            }
-            items.push(view(entry, image));
-        }
-        Ok(JournalPage { items, next, position, workers })
+        let as_of = self.now(&mut tx).await?;
+        page(&mut tx, caller, as_of, question).await
     }
+}
+
+/// How many workers a reader of the journal sees, and so may find named in its images.
+///
+/// # Errors
+/// [`Refusal::Forbidden`] for a role that takes nothing out, or has no journal.
+pub async fn workers_in_sight(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<usize, Refusal> {
+    caller.may(Action::Export)?;
+    caller.may(Action::ReadJournal)?;
+    let Ok(scope) = caller.may(Action::ReadWorkers) else { return Ok(0) };
+    Ok(versions::ids(tx, &scope, worker::Worker::TABLE, as_of.position).await?.len())
+}
+
+/// A page of the journal from a snapshot, as far as the caller sees it.
+///
+/// # Errors
+/// As [`Registry::journal`].
+pub async fn page(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    question: &JournalQuestion,
+) -> Result<JournalPage, Refusal> {
+    let scope = caller.may(Action::ReadJournal)?;
+    let position = as_of.position;
+    if let Some(site) = question.site {
+        let known = versions::in_sight(tx, &scope, site::Site::TABLE, position, vec![site.0]).await?;
+        let exists = versions::exists(tx, site::Site::TABLE, site.0).await?;
+        if !exists || !known.contains(&site.0) {
+            return Err(Refusal::Unknown);
+        }
+    }
+    let reading = Reading {
+        after: question.after.map(|after| (after.position, after.ordinal)),
+        subject: question.subject,
+        site: question.site,
+        until: question.until,
+        // Envelopes of that chain name no site: they are for a physician of all of them.
+        medical: caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()),
+        limit: question.limit + 1,
+    };
+    let mut entries = journal::entries(tx, &scope, &reading).await?;
+    let more = i64::try_from(entries.len()).is_ok_and(|found| found > question.limit);
+    if more {
+        entries.pop();
+    }
+    let last = entries.last().map(|entry| &entry.envelope);
+    let next =
+        last.filter(|_| more).map(|last| JournalCursor { position: last.position, ordinal: last.ordinal });
+    let readable = readable(tx, caller, position, &entries).await?;
+    let others = noted_in_sight_of_all(tx, as_of, &entries).await?;
+    let mut workers = BTreeSet::new();
+    let mut items = Vec::with_capacity(entries.len());
+    for entry in entries {
+        let image = if readable.contains(&(entry.envelope.kind.clone(), entry.envelope.subject)) {
+            image_for(caller, &entry, &others)
+        } else {
+            None
+        };
+        if let Some(image) = &image {
+            note_workers(&entry, image, &mut workers);
+        }
+        items.push(view(entry, image));
+    }
+    Ok(JournalPage { items, next, position, workers })
 }
 
 /// Kind and subject of those entries whose fact the caller may read.
@@ -267,6 +292,7 @@ fn note_workers(entry: &Entry, image: &Value, workers: &mut BTreeSet<Uuid>) {
     let id = |value: &Value| value.as_str().and_then(|text| Uuid::parse_str(text).ok());
     let fact = &image["fact"];
     workers.extend(id(&fact["worker_id"]));
+    workers.extend(id(&fact["of_worker_id"]));
     workers.extend(id(&fact["subject"]["worker_id"]));
     for shift in fact["shifts"].as_array().into_iter().flatten() {
         workers.extend(id(&shift["worker_id"]));

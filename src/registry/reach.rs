@@ -6,6 +6,7 @@ use crate::model::facts::group::{Condition, ExpectedAgent, Group};
 use crate::model::facts::laboratory::LabResult;
 use crate::model::facts::sampling::Sample;
 use crate::model::identifiers::{EventId, GroupId, SampleId, SiteId, TaskId, WorkerId};
+use crate::registry::gather::persons::persons;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
 use crate::store::marks::{EVERY_AGENT, Mark, MarkKind};
@@ -28,6 +29,9 @@ pub enum Reach {
     ControlItself,
     /// What is concluded of a worker.
     Worker(WorkerId),
+    /// What is concluded of two entries that became one person, or two again: of them, and of groups in which both were
+    /// sampled, or on the same days.
+    Joined(WorkerId, WorkerId),
     /// Everything concluded from a sample.
     Sample(SampleId),
     /// Everything concluded from the sample just recorded.
@@ -68,6 +72,7 @@ pub async fn mark(change: &mut Change, id: Uuid, reach: &[Reach]) -> Result<(), 
             Reach::Task(task) => mark_task(change, *task).await?,
             Reach::ControlItself => mark_control(change, id).await?,
             Reach::Worker(worker) => change.mark(mark_of(MarkKind::Summary, worker.0, EVERY_AGENT)),
+            Reach::Joined(entry, stays) => mark_joined(change, *entry, *stays).await?,
             Reach::Sample(SampleId(sample)) => mark_stored_sample(change, *sample).await?,
             Reach::SampleItself => mark_stored_sample(change, id).await?,
             Reach::SampleOrItsEvent(SampleId(sample)) => mark_sample_or_event(change, *sample).await?,
@@ -167,7 +172,9 @@ pub async fn mark_sample(change: &mut Change, sample: &Sample, agents: &[&str]) 
     let mut groups: BTreeSet<Uuid> = sample.group_id.iter().map(|group| group.0).collect();
     if let Some(WorkerId(worker)) = sample.worker_id {
         let date = sample.shift_date;
-        groups.extend(samples::groups_of_shift(&mut change.tx, worker, date, change.position).await?);
+        for entry in change.person(worker).await?.entries() {
+            groups.extend(samples::groups_of_shift(&mut change.tx, entry, date, change.position).await?);
+        }
     }
     for group in groups {
         mark_group(change, group, agents).await?;
@@ -182,6 +189,45 @@ pub async fn mark_sample(change: &mut Change, sample: &Sample, agents: &[&str]) 
         }
     }
     Ok(())
+}
+
+/// How many workers a profile or a verdict counts, and how long a shift was, changes only where both entries were sampled in
+/// one group, on one task or on one day.
+async fn mark_joined(change: &mut Change, entry: WorkerId, stays: WorkerId) -> Result<(), Refusal> {
+    for worker in [entry, stays] {
+        for kind in [MarkKind::Shifts, MarkKind::Summary] {
+            change.mark(mark_of(kind, worker.0, EVERY_AGENT));
+        }
+    }
+    let as_of = change.as_of();
+    let person = persons(&mut change.tx, as_of, &[stays.0]).await?.person(stays.0);
+    let others: Vec<Uuid> = person.entries().into_iter().filter(|other| *other != entry.0).collect();
+    let own = sampled(change, vec![entry.0]).await?;
+    let theirs = sampled(change, others).await?;
+    let both = |of: fn(&Sample) -> Option<Uuid>| -> BTreeSet<Uuid> {
+        let theirs: BTreeSet<Uuid> = theirs.iter().filter_map(of).collect();
+        own.iter().filter_map(of).filter(|id| theirs.contains(id)).collect()
+    };
+    let mut groups = both(|sample| sample.group_id.map(|id| id.0));
+    for task in both(|sample| sample.task_id.map(|id| id.0)) {
+        change.mark(mark_of(MarkKind::Verdict, task, EVERY_AGENT));
+    }
+    let days: BTreeSet<_> = own.iter().map(|sample| sample.shift_date).collect();
+    let same_days: BTreeSet<_> =
+        theirs.iter().map(|sample| sample.shift_date).filter(|day| days.contains(day)).collect();
+    let on_them = own.iter().chain(&theirs).filter(|sample| same_days.contains(&sample.shift_date));
+    groups.extend(on_them.filter_map(|sample| sample.group_id.map(|id| id.0)));
+    for group in groups {
+        mark_group(change, group, &[EVERY_AGENT]).await?;
+    }
+    Ok(())
+}
+
+async fn sampled(change: &mut Change, entries: Vec<Uuid>) -> Result<Vec<Sample>, Refusal> {
+    let (scope, as_of) = (change.everything(), change.as_of());
+    let of_them = [Where::IsOneOf("worker_id", entries)];
+    let found = versions::list::<Sample>(&mut change.tx, &scope, as_of, &of_them, None).await?;
+    Ok(found.into_iter().map(|sample| sample.fact).collect())
 }
 
 async fn mark_control(change: &mut Change, control: Uuid) -> Result<(), Refusal> {

@@ -2,6 +2,7 @@
 
 use crate::access::caller::Caller;
 use crate::model::identifiers::WorkerId;
+use crate::registry::gather::persons;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::access_log::{self, Line};
@@ -9,6 +10,7 @@ use crate::store::backend::Tx;
 use crate::store::journal;
 use crate::store::versions::AsOf;
 use chrono::{DateTime, Utc};
+use uuid::Uuid;
 
 /// What a request read about named workers.
 #[derive(Debug, Clone)]
@@ -42,23 +44,34 @@ impl Registry {
         as_known_on.unwrap_or_else(|| self.clock.now())
     }
 
-    /// Leaves the line of a request that read named workers' exposure; on disk before the answer leaves.
+    /// Leaves the line of a request that read named workers' exposure: of one worker under the entry that was asked for, with his
+    /// other entries beside. It is on disk before the answer leaves.
     ///
     /// # Errors
     /// Only when storage fails; then the answer must not leave.
     pub async fn note_reading(&self, caller: &Caller, read: Read) -> Result<(), Refusal> {
         let at = self.clock.now();
+        let mut tx = self.database.write().await?;
+        let scope = match read.worker {
+            Some(WorkerId(worker)) => {
+                let as_of = AsOf { position: read.position, date: at.date_naive() };
+                let mut entries = persons::person(&mut tx, as_of, worker).await?.entries();
+                entries.retain(|entry| *entry != worker);
+                let others: Vec<String> = entries.iter().map(Uuid::to_string).collect();
+                if others.is_empty() { read.scope } else { Some(format!("with {}", others.join(" "))) }
+            }
+            None => read.scope,
+        };
         let line = Line {
             id: self.ids.id(at),
             at,
             account: caller.account,
             request: read.request,
             worker: read.worker,
-            scope: read.scope,
+            scope,
             position: read.position,
             workers: i64::try_from(read.workers).unwrap_or(i64::MAX),
         };
-        let mut tx = self.database.write().await?;
         access_log::write(&mut tx, &line).await?;
         tx.commit().await?;
         Ok(())

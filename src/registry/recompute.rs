@@ -12,6 +12,7 @@ use crate::registry::counts::Counts;
 use crate::registry::duties::Ought;
 use crate::registry::gather;
 use crate::registry::gather::agents::KeptPack;
+use crate::registry::gather::persons::Person;
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
@@ -200,22 +201,27 @@ impl Registry {
 
     async fn follow(&self, sight: &mut Sight<'_>, mark: &Mark) -> Result<Followed, Refusal> {
         let as_of = sight.as_of;
+        let person = match mark.kind {
+            MarkKind::Shifts | MarkKind::Summary => sight.person(mark.subject).await?,
+            MarkKind::Profile | MarkKind::Verdict => Person::alone(mark.subject),
+        };
+        if person.id != mark.subject {
+            return recorded_under(sight, mark, &person).await;
+        }
         // A row is kept for every agent that was measured there (of a worker: or that concerns him otherwise), and for no
         // other.
         let measured = match mark.kind {
             MarkKind::Profile => samples::agents_of_group(sight.tx, mark.subject, as_of.position).await?,
             MarkKind::Verdict => samples::agents_of_task(sight.tx, mark.subject, as_of.position).await?,
-            MarkKind::Shifts => samples::agents_on_worker(sight.tx, mark.subject, as_of.position).await?,
-            MarkKind::Summary => gather::surveilled::agents_of_worker(sight.tx, as_of, mark.subject).await?,
+            MarkKind::Shifts => gather::surveilled::agents_measured_on(sight.tx, as_of, &person).await?,
+            MarkKind::Summary => gather::surveilled::agents_of_worker(sight.tx, as_of, &person).await?,
         };
         if mark.agent == EVERY_AGENT {
             let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;
             let expected = match mark.kind {
                 MarkKind::Profile => monitoring::expected_agents(sight, mark.subject).await?,
                 // Looked at, but no row is kept of them: a row would tell that there is a ground.
-                MarkKind::Summary => {
-                    gather::surveilled::agents_of_grounds(sight.tx, as_of, mark.subject).await?
-                }
+                MarkKind::Summary => gather::surveilled::agents_of_grounds(sight.tx, as_of, &person).await?,
                 MarkKind::Verdict | MarkKind::Shifts => Vec::new(),
             };
             let agents: BTreeSet<String> = measured.into_iter().chain(kept).chain(expected).collect();
@@ -227,7 +233,7 @@ impl Registry {
             let duties = match mark.kind {
                 MarkKind::Summary => {
                     self.recompute.counts.worked_out.add(mark.kind, 1);
-                    let nothing = OughtOfWorker::nothing(mark.subject.into(), &mark.agent, as_of.date);
+                    let nothing = OughtOfWorker::nothing(&person, &mark.agent, as_of.date);
                     let summary = derive::summary(sight, self.clock.now(), mark.subject, &mark.agent).await?;
                     OughtOfWorker { on_grounds: summary.ought.on_grounds, ..nothing }.all()
                 }
@@ -263,6 +269,17 @@ impl Registry {
         let derived = Derived { position: as_of.position, changes_on, body: body.to_string() };
         Ok(Followed { derived: Some(derived), members, duties, moves, ..Followed::default() })
     }
+}
+
+/// An entry of a person whose conclusions stand under another one: no row is kept of it, and what it marks is that one's.
+async fn recorded_under(sight: &mut Sight<'_>, mark: &Mark, person: &Person) -> Result<Followed, Refusal> {
+    let mut spread = vec![Mark { subject: person.id, ..mark.clone() }];
+    if mark.agent != EVERY_AGENT {
+        return Ok(Followed { gone: true, spread, ..Followed::default() });
+    }
+    let kept = derived::agents_of(sight.tx, mark.kind, mark.subject).await?;
+    spread.extend(kept.into_iter().map(|agent| Mark { agent, ..mark.clone() }));
+    Ok(Followed { spread, ..Followed::default() })
 }
 
 /// The moves of standing that a profile's mark is about.

@@ -5,6 +5,7 @@ use crate::access::scope::Scope;
 use crate::model::identifiers::SiteId;
 use crate::model::version::Version;
 use crate::registry::clock::{Clock, Ids};
+use crate::registry::gather::persons::{self, Person};
 use crate::registry::recompute::Recompute;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::{Database, Tx};
@@ -15,7 +16,7 @@ use crate::store::marks::Mark;
 use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Mutex, OwnedMutexGuard};
@@ -67,6 +68,7 @@ pub struct Change {
     ids: Arc<dyn Ids>,
     ordinal: i64,
     marks: BTreeSet<Mark>,
+    persons: BTreeMap<Uuid, Person>,
     asked: Option<Asked>,
     _turn: OwnedMutexGuard<()>,
 }
@@ -131,6 +133,7 @@ impl Registry {
             ids: Arc::clone(&self.ids),
             ordinal: 0,
             marks: BTreeSet::new(),
+            persons: BTreeMap::new(),
             asked,
             _turn: turn,
         })))
@@ -200,6 +203,17 @@ impl Change {
     /// Random bytes, for a secret.
     pub fn random(&self, into: &mut [u8]) {
         self.ids.random(into);
+    }
+
+    /// The person behind an entry. Asked once for a request: nothing that asks joins entries or takes them apart itself.
+    pub async fn person(&mut self, entry: Uuid) -> Result<Person, StoreError> {
+        if let Some(known) = self.persons.get(&entry) {
+            return Ok(known.clone());
+        }
+        let as_of = self.as_of();
+        let found = persons::person(&mut self.tx, as_of, entry).await?;
+        self.persons.insert(entry, found.clone());
+        Ok(found)
     }
 
     /// Marks something as stale.

@@ -19,7 +19,7 @@ pub struct Line {
     pub request: String,
     /// The one worker it was about.
     pub worker: Option<WorkerId>,
-    /// For a bulk read: what it spanned.
+    /// For a bulk read: what it spanned; for one worker with several entries: `with` and the others.
     pub scope: Option<String>,
     /// The position it was answered at.
     pub position: i64,
@@ -46,11 +46,13 @@ pub async fn write(tx: &mut Tx, line: &Line) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The lines about a worker, oldest first: account, instant, request.
+/// The lines about a worker, under whichever of his entries he was asked for, oldest first: account, instant, request.
 pub async fn about(tx: &mut Tx, worker: WorkerId) -> Result<Vec<(Uuid, DateTime<Utc>, String)>, StoreError> {
     tx.query("SELECT account_id, at, request FROM access_line WHERE worker_id = ")
         .push_bind(worker.0)
-        .push(" ORDER BY at, id")
+        .push(" OR (worker_id IS NOT NULL AND scope LIKE ")
+        .push_bind(format!("with %{}%", worker.0))
+        .push(") ORDER BY at, id")
         .fetch_all()
         .await
 }

@@ -323,6 +323,8 @@ pub struct Reading {
     pub subject: Option<Uuid>,
     /// Only of this site.
     pub site: Option<SiteId>,
+    /// Up to this position.
+    pub until: Option<i64>,
     /// Whether the medical chain is read too.
     pub medical: bool,
     /// At most how many.
@@ -344,6 +346,9 @@ pub async fn entries(tx: &mut Tx, scope: &Scope, reading: &Reading) -> Result<Ve
     }
     if let Some(site) = reading.site {
         query = query.push(" AND site_id = ").push_bind(site.0);
+    }
+    if let Some(until) = reading.until {
+        query = query.push(" AND position <= ").push_bind(until);
     }
     if !reading.medical {
         query = query.push(" AND chain <> ").push_bind(MEDICAL);

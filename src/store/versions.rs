@@ -325,6 +325,13 @@ pub async fn in_sight(
     Ok(rows.into_iter().map(|(id,)| id).collect())
 }
 
+/// The facts of a table that the scope sees, void ones too, in the order in which they were first recorded.
+pub async fn ids(tx: &mut Tx, scope: &Scope, table: &Table, position: i64) -> Result<Vec<Uuid>, StoreError> {
+    let query = known(tx.query("SELECT t.id FROM ").push(table.name).push(" t WHERE TRUE"), position);
+    let rows: Vec<(Uuid,)> = scoped(query, table, scope, position).push(" ORDER BY t.id").fetch_all().await?;
+    Ok(rows.into_iter().map(|(id,)| id).collect())
+}
+
 /// The last position, up to one, at which a version was written into a table; 0 before the first.
 pub async fn last_written(tx: &mut Tx, table: &Table, position: i64) -> Result<i64, StoreError> {
     let (last,): (Option<i64>,) = tx

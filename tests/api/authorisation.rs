@@ -259,6 +259,13 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
     ("GET", "/api/v1/overview", FACT_READ),
     ("POST", "/api/v1/limit-changes/preview", [403, 422, 422, 422, 422]),
+    ("GET", "/api/v1/workers/{id}/aliases", FACT_READ),
+    ("POST", "/api/v1/workers/{id}/aliases", HYGIENIST),
+    ("GET", "/api/v1/aliases/{id}", FACT_READ),
+    ("PATCH", "/api/v1/aliases/{id}", HYGIENIST),
+    ("POST", "/api/v1/aliases/{id}/voiding", HYGIENIST),
+    ("POST", "/api/v1/aliases/{id}/voiding-withdrawal", HYGIENIST),
+    ("POST", "/api/v1/aliases/{id}/closing", HYGIENIST),
     ("GET", "/api/v1/exports/samples.csv", FACT_READ),
     ("GET", "/api/v1/exports/surveillance.csv", FACT_READ),
     ("GET", "/api/v1/exports/duties.csv", FACT_READ),
@@ -346,6 +353,7 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
             let account = first("/accounts").await;
             first(&format!("/accounts/{account}/tokens")).await
         }
+        "aliases" => alias(app, things.id("workers")).await,
         "duties" | "letters" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
         "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows" => {
             things.id(kind).to_owned()
@@ -364,6 +372,20 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
         ""
     };
     format!("{before}{id}{after}{query}")
+}
+
+/// Another entry of a worker.
+async fn alias(app: &TestApp, worker: &str) -> String {
+    let hygienist = app.as_role("hygienist");
+    let known = hygienist.get(&format!("/workers/{worker}")).await.json["also_known_as"][0].clone();
+    if let Some(known) = known.as_str() {
+        return hygienist.get(&format!("/workers/{known}/aliases")).await.ids()[0].to_owned();
+    }
+    let person = json!({"employee_number": "9", "given_name": "A", "family_name": "B", "employer": "Lynhead Works",
+        "hired_on": "2026-01-05"});
+    let other = hygienist.post("/workers", &person).await.id();
+    let body = json!({"of_worker_id": worker, "reason": "Entered twice."});
+    hygienist.post(&format!("/workers/{other}/aliases"), &body).await.id()
 }
 
 #[tokio::test]
@@ -425,6 +447,7 @@ async fn another_sites_thing_is_not_there() {
             }
             let status = Answer::of(request).await.status;
             let needs_all_sites = template.starts_with("/api/v1/sites/{id}/voiding")
+                || template.contains("/aliases")
                 || (*method, *template) == ("PATCH", "/api/v1/sites/{id}");
             let expected = match (*at_home, *template) {
                 (403, _) => 403,

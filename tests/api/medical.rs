@@ -62,6 +62,7 @@ async fn raise(app: &TestApp, worker: &str, agent: &str, duties: Vec<OughtDuty>)
     for (medical, duties) in [(true, on_grounds), (false, others)] {
         let family = Family {
             about,
+            also: Vec::new(),
             agent_code: agent.to_owned(),
             kinds: OF_A_SUMMARY,
             whose: Whose::TheLaw,
@@ -483,6 +484,7 @@ async fn a_note_on_an_examination_is_the_physicians_and_one_on_sampling_is_every
     sampling.key.about = group;
     let family = Family {
         about: group,
+        also: Vec::new(),
         agent_code: "cadmium".into(),
         kinds: &[DutyKind::MonitorAgain],
         whose: Whose::TheLaw,

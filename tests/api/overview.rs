@@ -96,6 +96,7 @@ async fn overdue(app: &TestApp, worker: &str, medical: bool) {
     };
     let family = Family {
         about,
+        also: Vec::new(),
         agent_code: "cadmium".into(),
         kinds: OF_A_SUMMARY,
         whose: Whose::TheLaw,

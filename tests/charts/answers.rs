@@ -15,13 +15,18 @@ impl Answers {
     pub(crate) fn of(address: &str, directory: &Path) -> Self {
         let note = std::fs::read_to_string(directory.join("demo.json")).unwrap();
         let note: Value = serde_json::from_str(&note).unwrap();
-        Self { address: format!("{address}/api/v1"), tokens: note["tokens"].clone(), client: reqwest::Client::new() }
+        Self {
+            address: format!("{address}/api/v1"),
+            tokens: note["tokens"].clone(),
+            client: reqwest::Client::new(),
+        }
     }
 
     /// An answer as the physician or somebody else gets it.
     pub(crate) async fn get(&self, role: &str, path: &str) -> Value {
         let token = self.tokens[role].as_str().unwrap();
-        let sent = self.client.get(format!("{}{path}", self.address)).bearer_auth(token).send().await.unwrap();
+        let sent =
+            self.client.get(format!("{}{path}", self.address)).bearer_auth(token).send().await.unwrap();
         assert!(sent.status().is_success(), "{path}: {}", sent.status());
         sent.json().await.unwrap()
     }

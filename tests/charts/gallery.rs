@@ -136,7 +136,8 @@ pub(crate) async fn controls(answers: &Answers, names: &Names, page: &mut Page) 
     for site in answers.items(HYGIENIST, "/sites").await {
         for task in answers.items(HYGIENIST, &format!("/sites/{}/tasks", text(&site, "id"))).await {
             for agent in AGENTS {
-                let path = format!("/tasks/{}/control-verdicts?agent_code={agent}&working=true", text(&task, "id"));
+                let path =
+                    format!("/tasks/{}/control-verdicts?agent_code={agent}&working=true", text(&task, "id"));
                 let all: Vec<VerdictView> = views(&answers.items(HYGIENIST, &path).await);
                 let mut by_control: BTreeMap<_, Vec<VerdictView>> = BTreeMap::new();
                 for verdict in all.into_iter().filter(|verdict| verdict.verdict.is_some()) {
@@ -155,7 +156,9 @@ pub(crate) async fn controls(answers: &Answers, names: &Names, page: &mut Page) 
                         }
                         _ => Vec::new(),
                     };
-                    page.figure(without_and_with(&format!("{id}a-{control}"), &verdicts, &eight_hour, names).as_ref());
+                    page.figure(
+                        without_and_with(&format!("{id}a-{control}"), &verdicts, &eight_hour, names).as_ref(),
+                    );
                     page.figure(ratios(&format!("{id}b-{control}"), &verdicts, names).as_ref());
                     page.figure(level_differences(&format!("{id}c-{control}"), &verdicts, names).as_ref());
                 }
@@ -213,7 +216,10 @@ pub(crate) async fn workers(answers: &Answers, names: &Names, page: &mut Page) {
             for era in &eras {
                 cuts.extend(era.0.from.filter(|from| history.from < *from && *from < history.to).map(|on| {
                     let control = era.0.control_ids.last();
-                    EraCut { on, name: control.map_or("work changed", |control| names.control(*control)).to_owned() }
+                    EraCut {
+                        on,
+                        name: control.map_or("work changed", |control| names.control(*control)).to_owned(),
+                    }
                 }));
                 if let Some(unit) = unit_of(era).filter(|_| lines.is_empty()) {
                     lines = if agent == "noise" {
@@ -278,10 +284,8 @@ async fn shifts_as(answers: &Answers, what: &str) -> Vec<ShiftAverageView> {
 
 pub(crate) async fn sites(answers: &Answers, names: &Names, page: &mut Page) {
     let of_groups = profiles(answers).await;
-    let groups: Vec<GroupAt<'_>> = of_groups
-        .iter()
-        .map(|of| GroupAt { site: of.site, group: of.group, profile: &of.eras[0] })
-        .collect();
+    let groups: Vec<GroupAt<'_>> =
+        of_groups.iter().map(|of| GroupAt { site: of.site, group: of.group, profile: &of.eras[0] }).collect();
     let mut ordered = groups;
     ordered.sort_by_key(|one| AGENTS.iter().position(|agent| *agent == one.profile.0.agent_code.as_str()));
     page.figure(all_sites("s", &ordered, names).as_ref());

@@ -24,11 +24,12 @@ async fn every_figure_of_the_demonstration() {
     let answers = Answers::of(&setting("DOSEWARD_DEMO"), &PathBuf::from(setting("DOSEWARD_DEMO_DIRECTORY")));
     let folder = PathBuf::from(setting("DOSEWARD_CHARTS"));
     std::fs::create_dir_all(&folder).unwrap();
-    let style = std::env::var("DOSEWARD_CHARTS_STYLE").map_or_else(|_| String::new(), |path| {
-        std::fs::read_to_string(path).unwrap()
-    });
+    let style = std::env::var("DOSEWARD_CHARTS_STYLE")
+        .map_or_else(|_| String::new(), |path| std::fs::read_to_string(path).unwrap());
     let names = gallery::names(&answers).await;
-    for (name, title) in [("groups", "Groups"), ("controls", "Controls"), ("workers", "Workers"), ("sites", "All sites")] {
+    for (name, title) in
+        [("groups", "Groups"), ("controls", "Controls"), ("workers", "Workers"), ("sites", "All sites")]
+    {
         let mut page = Page::new(title);
         match name {
             "groups" => gallery::groups(&answers, &names, &mut page).await,

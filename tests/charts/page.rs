@@ -22,18 +22,23 @@ impl Page {
     }
 
     pub(crate) fn heading(&mut self, words: &str) {
-        self.body.push_str(&format!("<section class=\"entry wide\"><header class=\"mark\"><h2>{}</h2></header></section>", escaped(words)));
+        self.body.push_str(&format!(
+            "<section class=\"entry wide\"><header class=\"mark\"><h2>{}</h2></header></section>",
+            escaped(words)
+        ));
     }
 
     pub(crate) fn glyphs(&mut self) {
-        let all: String = Glyph::ALL.iter().map(|glyph| format!("<li>{}</li>", glyph.with(glyph.word()))).collect();
+        let all: String =
+            Glyph::ALL.iter().map(|glyph| format!("<li>{}</li>", glyph.with(glyph.word()))).collect();
         self.body.push_str(&format!("<ul class=\"key\">{all}</ul>"));
     }
 
     pub(crate) fn figure(&mut self, figure: Option<&Figure>) {
         let Some(figure) = figure else { return };
         self.figures += 1;
-        let notes: String = figure.notes.iter().map(|note| format!("<p class=\"note\">{}</p>", escaped(note))).collect();
+        let notes: String =
+            figure.notes.iter().map(|note| format!("<p class=\"note\">{}</p>", escaped(note))).collect();
         self.body.push_str(&format!(
             "<section class=\"entry\"><header class=\"mark\"><h2>{n}</h2></header><div class=\"body\"><figure><figcaption><b>Figure {n}.</b> {title}</figcaption>{}\
              </figure>{notes}<details><summary>Text and table</summary><p>{}</p>{}</details></div></section>",
@@ -77,5 +82,8 @@ fn table(table: &Table) -> String {
             format!("<tr{}>{cells}</tr>", if row.unknown { " class=\"hatch\"" } else { "" })
         })
         .collect();
-    format!("<div class=\"scroll\"><table><caption>{}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>", escaped(&table.caption))
+    format!(
+        "<div class=\"scroll\"><table><caption>{}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>",
+        escaped(&table.caption)
+    )
 }

@@ -68,6 +68,8 @@ pub fn history(evidence: &HistoryEvidence<'_>, window: Window, asked: Asked) -> 
         with_respirator(&pieces, evidence.respirators, &worked, bounds, units, timeline.days_missing);
     let average = dose.average_intensity.filter(|_| !noise);
     let mut view = HistoryView {
+        worker_id: None,
+        also_known_as: None,
         agent_code: evidence.agent.code().clone(),
         from: bounds.start,
         to: bounds.end,

@@ -4,7 +4,7 @@ use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::day_numbers::DayNumbers;
 use crate::conclusions::history::noise_levels::{EqualEnergyView, LevelBand, YearsAtLevel};
 use crate::model::facts::sampling::NoiseCriterion;
-use crate::model::identifiers::{GroupId, SiteId};
+use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::quantity::Quantity;
 use crate::model::text::Code;
 use crate::model::unit::Unit;
@@ -155,6 +155,10 @@ record! {
 record! {
     /// One worker's exposure to one agent over all sites.
     pub struct HistoryView {
+        /// The entry under which it stands: of a worker with several entries the one that stays.
+        worker_id: Option<WorkerId>,
+        /// The other entries of the same person whose facts it holds.
+        also_known_as: Option<Vec<WorkerId>>,
         /// The agent.
         agent_code: Code,
         /// The first day.

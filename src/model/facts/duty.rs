@@ -105,6 +105,8 @@ record! {
         employer: Option<Line>,
         /// Why later facts withdrew it.
         withdrawn: Option<Text>,
+        /// The entry of the same person under which it stands instead, where it was withdrawn for that.
+        recorded_under: Option<WorkerId>,
         /// What a reader should know.
         flags: Vec<String>,
         /// Sites whose facts it rests on: who may see what of it.

@@ -135,14 +135,33 @@ record! {
 }
 
 record! {
+    /// What is sent to say that an entry is the same person as another one.
+    pub struct AliasDraft {
+        /// The entry of the same person that stays.
+        of_worker_id: WorkerId,
+        /// Why.
+        reason: Text,
+    }
+}
+
+record! {
     /// Two entries are one person; closing the alias takes them apart again.
     pub struct Alias {
-        /// The other entry of the same person.
+        /// The entry of the same person that stays: what is concluded of the person stands under it.
         of_worker_id: WorkerId,
         /// Why.
         reason: Text,
         /// When the alias was closed.
         closed_at: Option<DateTime<Utc>>,
+        /// Why it was closed.
+        closing_reason: Option<Text>,
+    }
+}
+
+impl Alias {
+    /// Whether the two entries are one person, as far as this says; a void one says nothing.
+    pub fn holds(&self) -> bool {
+        self.closed_at.is_none()
     }
 }
 

@@ -118,7 +118,8 @@ fn disc<'a>(one: &GroupAt<'a>, names: &'a Names) -> Disc<'a> {
         (_, Some(posterior)) => Percentile::AtMost { upper: posterior.percentile_95.upper_95 },
         _ => Percentile::NotKnown,
     };
-    let limit = head.limit.as_ref().filter(|limit| limit.kind.is_none_or(|kind| kind != LimitKind::ActionLevel));
+    let limit =
+        head.limit.as_ref().filter(|limit| limit.kind.is_none_or(|kind| kind != LimitKind::ActionLevel));
     Disc {
         group: names.group(one.group),
         percentile,
@@ -141,7 +142,11 @@ impl Disc<'_> {
 
     /// A value on the axis: in per cent of the limit, or a level as it is.
     fn on_axis(&self, value: f64) -> Option<f64> {
-        if self.unit.is_some_and(is_level) { Some(value) } else { self.limit.map(|limit| 100.0 * value / limit) }
+        if self.unit.is_some_and(is_level) {
+            Some(value)
+        } else {
+            self.limit.map(|limit| 100.0 * value / limit)
+        }
     }
 
     /// The percentile in words, against the limit.
@@ -159,7 +164,10 @@ impl Disc<'_> {
             }
             Percentile::AtMost { upper } => {
                 let share = share(upper);
-                (format!("at most {}", of(upper)), if share.is_empty() { share } else { format!("at most {share}") })
+                (
+                    format!("at most {}", of(upper)),
+                    if share.is_empty() { share } else { format!("at most {share}") },
+                )
             }
             Percentile::NotKnown => ("nothing measured".to_owned(), String::new()),
         }
@@ -177,7 +185,11 @@ fn told(picture: &Picture<'_>) -> Said {
     for standing in StandingValue::ALL {
         let here = discs().filter(|disc| disc.standing == *standing).count();
         if here > 0 {
-            desc.push(format!("{}: {}.", said::standing(*standing), said::count(said::counted(here), "group", "groups")));
+            desc.push(format!(
+                "{}: {}.",
+                said::standing(*standing),
+                said::count(said::counted(here), "group", "groups")
+            ));
         }
     }
     let mut table = Vec::new();
@@ -204,7 +216,11 @@ fn told(picture: &Picture<'_>) -> Said {
             key.push((mark, words.to_owned()));
         }
     };
-    add(stands(&[StandingValue::BelowActionLevel, StandingValue::AtOrBelowLimit]), KeyMark::DiscBelow, "below action level");
+    add(
+        stands(&[StandingValue::BelowActionLevel, StandingValue::AtOrBelowLimit]),
+        KeyMark::DiscBelow,
+        "below action level",
+    );
     add(stands(&[StandingValue::AtOrAboveActionLevel]), KeyMark::DiscAtOrAbove, "at or above action level");
     add(stands(&[StandingValue::AboveLimit]), KeyMark::DiscAbove, "above limit");
     add(stands(&[StandingValue::Unknown]), KeyMark::Gap, "not known");
@@ -279,7 +295,11 @@ fn laid(row: &SiteRow<'_>, axis: &Scale, slim: bool) -> Laid {
 }
 
 fn name_of(disc: &Disc<'_>) -> String {
-    if disc.percentile == Percentile::NotKnown { format!("{}: nothing measured", disc.group) } else { disc.group.to_owned() }
+    if disc.percentile == Percentile::NotKnown {
+        format!("{}: nothing measured", disc.group)
+    } else {
+        disc.group.to_owned()
+    }
 }
 
 fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
@@ -293,7 +313,9 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
     let height = |rows: &[SiteRow<'_>], axis: &Scale| -> f64 {
         let each = rows.iter().enumerate().map(|(at, row)| {
             let lanes = said::many(laid(row, axis, slim).lanes) * LANE;
-            lanes + if slim { 18.0 } else { 4.0 } + if heading(at, rows) { plate.pick(10.0, 24.0) } else { 0.0 }
+            lanes
+                + if slim { 18.0 } else { 4.0 }
+                + if heading(at, rows) { plate.pick(10.0, 24.0) } else { 0.0 }
         });
         each.sum::<f64>() + 26.0 + 50.0
     };
@@ -316,7 +338,11 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
         svg.line("lim", (axis.at(limit), top - 4.0), (axis.at(limit), bottom));
         let words = if levels { "limit 90" } else { "limit" };
         svg.text((axis.at(limit), top - 8.0), Anchor::Middle, "halo", words);
-        let unit = if levels { "95th percentile of the 8-hour level, dBA" } else { "95th percentile, % of the limit, log axis" };
+        let unit = if levels {
+            "95th percentile of the 8-hour level, dBA"
+        } else {
+            "95th percentile, % of the limit, log axis"
+        };
         svg.text((right, bottom + 38.0), Anchor::End, "s", unit);
         let mut at = top + 4.0;
         for (number, row) in rows.iter().enumerate() {

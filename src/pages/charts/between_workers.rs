@@ -150,7 +150,10 @@ fn describe(picture: &Picture<'_>, era: &ProfileView, names: &Names) -> Said {
     }
     let mut notes = Vec::new();
     if rows.iter().all(|row| row.mean.is_none()) {
-        notes.push("No worker’s own mean is given: that takes three workers with two shifts each, all detected.".to_owned());
+        notes.push(
+            "No worker’s own mean is given: that takes three workers with two shifts each, all detected."
+                .to_owned(),
+        );
     } else if let Some(apart) = era.1.1.workers_apart.as_ref().filter(|apart| apart.count > 0) {
         notes.push(format!(
             "Of {} compared {} not the group’s mean within its interval; of twenty about one does so by chance.",
@@ -159,7 +162,11 @@ fn describe(picture: &Picture<'_>, era: &ProfileView, names: &Names) -> Said {
         ));
     }
     Said {
-        title: format!("{}: results by worker, {}", names.agent(&era.0.agent_code), said::period(era.0.from, era.0.to)),
+        title: format!(
+            "{}: results by worker, {}",
+            names.agent(&era.0.agent_code),
+            said::period(era.0.from, era.0.to)
+        ),
         desc,
         notes,
         key: key(picture),
@@ -189,15 +196,18 @@ fn key(picture: &Picture<'_>) -> Vec<(KeyMark, String)> {
     if shifts().any(|shift| shift.value.is_value()) {
         key.push((KeyMark::Other, "a shift".to_owned()));
     }
-    if shifts().any(|shift| matches!(shift.value, Measured::Below(_) | Measured::Between { lower: 0.0, .. })) {
-        let words = "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
+    if shifts().any(|shift| matches!(shift.value, Measured::Below(_) | Measured::Between { lower: 0.0, .. }))
+    {
+        let words =
+            "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
         key.push((KeyMark::NonDetect, words.to_owned()));
     }
     if picture.rows.iter().any(|row| row.mean.is_some()) {
         key.push((KeyMark::Interval, "a worker’s own mean with its 95 % interval".to_owned()));
     }
     if picture.group_mean.is_some() {
-        let mean = if is_level(picture.unit) { "mean level of the group" } else { "geometric mean of the group" };
+        let mean =
+            if is_level(picture.unit) { "mean level of the group" } else { "geometric mean of the group" };
         key.push((KeyMark::Target, mean.to_owned()));
     }
     if shifts().any(|shift| !shift.is_accepted()) {

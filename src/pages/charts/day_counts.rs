@@ -24,8 +24,7 @@ pub fn day_counts(id: &str, days: &DayNumbers, threshold: Option<i64>) -> Figure
         .flatten()
         .filter_map(|(year, count)| Some((year.clone(), count.as_i64()?)))
         .collect();
-    let mut bars: Vec<Bar> =
-        years.into_iter().map(|(name, days)| Bar { name, days, worst: false }).collect();
+    let mut bars: Vec<Bar> = years.into_iter().map(|(name, days)| Bar { name, days, worst: false }).collect();
     let worst = &days.by_standing.worst_12_months;
     let window = if worst.from.is_some() {
         format!("worst 12 months, {}", said::period(worst.from, worst.to))
@@ -77,14 +76,27 @@ fn draw(id: &str, plate: Plate, bars: &[Bar], threshold: Option<i64>) -> Svg {
         } else {
             svg.text((left - 12.0, y + 14.0), Anchor::End, style, &bar.name);
         }
-        svg.rect(if bar.worst { "boxf" } else { "box" }, Area::between((left, y), (axis.at(said::whole(bar.days)), y + 18.0)));
+        svg.rect(
+            if bar.worst { "boxf" } else { "box" },
+            Area::between((left, y), (axis.at(said::whole(bar.days)), y + 18.0)),
+        );
         let words = said::count(bar.days, "day", "days");
-        svg.text((axis.at(said::whole(bar.days)) + 6.0, y + 14.0), Anchor::Start, &format!("{style} halo"), &words);
+        svg.text(
+            (axis.at(said::whole(bar.days)) + 6.0, y + 14.0),
+            Anchor::Start,
+            &format!("{style} halo"),
+            &words,
+        );
     }
     if let Some(threshold) = threshold {
         let at = axis.at(said::whole(threshold));
         svg.line("lim", (at, top - 6.0), (at, bottom));
-        svg.text((at, top - 10.0), Anchor::Middle, "halo", &format!("from {}", said::count(threshold, "day", "days")));
+        svg.text(
+            (at, top - 10.0),
+            Anchor::Middle,
+            "halo",
+            &format!("from {}", said::count(threshold, "day", "days")),
+        );
     }
     for tick in axis.ticks(44.0) {
         svg.line("ax", (tick.at, bottom), (tick.at, bottom + 5.0));

@@ -62,11 +62,13 @@ pub fn duty_line(id: &str, duty: &DutyDates) -> Figure {
 fn draw(id: &str, plate: Plate, duty: &DutyDates, points: &[(NaiveDate, String)]) -> Svg {
     let (left, right) = (8.0, plate.width() - 8.0);
     let window = duty.window.as_ref();
-    let all = || points.iter().map(|point| point.0).chain(window.into_iter().flat_map(|one| [one.from, one.to]));
+    let all =
+        || points.iter().map(|point| point.0).chain(window.into_iter().flat_map(|one| [one.from, one.to]));
     let first = all().min().unwrap_or(duty.due_on);
     let last = all().max().unwrap_or(duty.due_on);
     let margin = Days::new(u64::try_from((last - first).num_days() / 20).unwrap_or(0).max(3));
-    let span = (first.checked_sub_days(margin).unwrap_or(first), last.checked_add_days(margin).unwrap_or(last));
+    let span =
+        (first.checked_sub_days(margin).unwrap_or(first), last.checked_add_days(margin).unwrap_or(last));
     let x = time(span, left, right);
     // A line of text for every date that has no room beside the one before.
     let mut free: Vec<f64> = Vec::new();

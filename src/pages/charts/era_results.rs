@@ -91,9 +91,7 @@ pub fn fitted(profile: &ProfileView) -> Option<(f64, f64)> {
         return beside.mean_level.as_ref().map(|mean| mean.estimate).zip(beside.standard_deviation_level);
     }
     match figures.geometric_mean.as_ref()?.measured {
-        Measured::Value(mean) if mean > 0.0 => {
-            Some((mean.ln(), figures.geometric_standard_deviation?.ln()))
-        }
+        Measured::Value(mean) if mean > 0.0 => Some((mean.ln(), figures.geometric_standard_deviation?.ln())),
         _ => None,
     }
 }

@@ -45,7 +45,8 @@ pub fn ratios(id: &str, verdicts: &[VerdictView], names: &Names) -> Option<Figur
             reduction: reduction(verdict),
         });
     }
-    let target = verdicts.iter().find_map(|one| one.target_reduction_percent).map(|target| 1.0 - target / 100.0);
+    let target =
+        verdicts.iter().find_map(|one| one.target_reduction_percent).map(|target| 1.0 - target / 100.0);
     let values = rows.iter().flat_map(|row| [row.estimate, row.lower, row.upper]).flatten();
     let span = log_span(values.chain([1.0]).chain(target.filter(|target| *target > 0.0)));
     figure(id, verdicts, names, Picture { decibels: false, rows, target, span })
@@ -107,7 +108,11 @@ fn reduction(verdict: &VerdictView) -> String {
     let Some(reduction) = &verdict.reduction_percent else { return String::new() };
     let target: Vec<f64> = verdict.target_reduction_percent.into_iter().collect();
     let of = |value: f64| {
-        if value > MOST_SAID { format!("> {}", said::tick(MOST_SAID)) } else { said::per_cent(value, &target) }
+        if value > MOST_SAID {
+            format!("> {}", said::tick(MOST_SAID))
+        } else {
+            said::per_cent(value, &target)
+        }
     };
     ends(reduction.estimate, reduction.lower_95, reduction.upper_95, &of)
 }
@@ -120,7 +125,11 @@ fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: Picture) -
         format!("{} without, {} with", verdict.n_without.unwrap_or(0), verdict.n_with.unwrap_or(0))
     };
     let shown = verdicts.iter().filter(|verdict| {
-        if picture.decibels { verdict.difference_level.is_some() } else { verdict.ratio_of_geometric_means.is_some() }
+        if picture.decibels {
+            verdict.difference_level.is_some()
+        } else {
+            verdict.ratio_of_geometric_means.is_some()
+        }
     });
     let shown: Vec<&VerdictView> = shown.collect();
     let mut desc = vec![if picture.decibels {
@@ -214,7 +223,8 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
             svg.text((right + 16.0, y + 14.0), Anchor::Start, "", &shortened(&row.numbers, 300.0, ""));
         }
         let (low, high) = axis.ends();
-        let (from, to) = (row.lower.map_or(low, |end| axis.at(end)), row.upper.map_or(high, |end| axis.at(end)));
+        let (from, to) =
+            (row.lower.map_or(low, |end| axis.at(end)), row.upper.map_or(high, |end| axis.at(end)));
         svg.line("est", (from, y), (to, y));
         for end in [row.lower, row.upper].into_iter().flatten() {
             svg.line("est", (axis.at(end), y - 7.0), (axis.at(end), y + 7.0));

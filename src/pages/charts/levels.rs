@@ -123,7 +123,9 @@ pub fn of_days(shifts: &[EraShift<'_>], unit: Unit) -> Vec<LevelLine> {
             }
         }
     }
-    found.sort_by_key(|line| (!line.is_lawful(), line.authority.clone(), line.kind != LimitKind::Twa, line.from));
+    found.sort_by_key(|line| {
+        (!line.is_lawful(), line.authority.clone(), line.kind != LimitKind::Twa, line.from)
+    });
     found
 }
 

@@ -48,7 +48,8 @@ pub fn log_probability(
     let unit = told.iter().find_map(|era| unit_of(era))?;
     let panels: Vec<Panel<'_>> = told.iter().map(|era| panel(era, shifts)).collect();
     let agent = names.agent(&told[0].0.agent_code);
-    let mut said = Said { title: format!("{agent}: results on a probability plot, an era a panel"), ..Said::default() };
+    let mut said =
+        Said { title: format!("{agent}: results on a probability plot, an era a panel"), ..Said::default() };
     for (era, panel) in told.iter().zip(&panels) {
         describe(&mut said, era, panel, unit);
     }
@@ -113,13 +114,14 @@ fn describe(said: &mut Said, era: &ProfileView, panel: &Panel<'_>, unit: Unit) {
             text.push_str(&format!(" Geometric mean {mean}, geometric standard deviation {spread}."));
         }
         None => {
-            said.notes.push(format!("{}: no line is drawn, since these results allow no fit.", panel.heading));
+            said.notes
+                .push(format!("{}: no line is drawn, since these results allow no fit.", panel.heading));
         }
     }
     if let Some(percentile) = &figures.percentile_95 {
-        let upper = percentile.upper_70.map_or_else(String::new, |upper| {
-            format!(", at 70 % confidence at most {}", of(upper))
-        });
+        let upper = percentile
+            .upper_70
+            .map_or_else(String::new, |upper| format!(", at 70 % confidence at most {}", of(upper)));
         text.push_str(&format!(" 95th percentile {}{upper}.", of(percentile.estimate)));
     }
     for level in &panel.levels {
@@ -148,7 +150,8 @@ fn key(panels: &[Panel<'_>]) -> Vec<(KeyMark, String)> {
         key.push((KeyMark::Other, "a shift".to_owned()));
     }
     if any(|value| matches!(value, Measured::Below(_) | Measured::Between { lower: 0.0, .. })) {
-        let words = "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
+        let words =
+            "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
         key.push((KeyMark::NonDetect, words.to_owned()));
     }
     if any(|value| matches!(value, Measured::Between { lower, .. } if lower > 0.0)) {
@@ -182,8 +185,9 @@ fn table(panels: &[Panel<'_>], unit: Unit, names: &Names) -> Table {
         }
     }
     Table {
-        caption: "The results of each era, the greatest first, with the share of shifts at or below by their rank."
-            .to_owned(),
+        caption:
+            "The results of each era, the greatest first, with the share of shifts at or below by their rank."
+                .to_owned(),
         columns: vec![
             Column::text("Shift"),
             Column::text("Worker"),
@@ -222,12 +226,8 @@ fn draw(id: &str, plate: Plate, panels: &[Panel<'_>], unit: Unit, span: (f64, f6
     for (at, panel) in panels.iter().enumerate() {
         let x = said::many(at % columns) * (width + gap);
         let y = said::many(at / columns) * height;
-        let frame = Frame {
-            left: x + left,
-            right: x + width - 10.0,
-            top: y + 42.0,
-            bottom: y + height - 40.0,
-        };
+        let frame =
+            Frame { left: x + left, right: x + width - 10.0, top: y + 42.0, bottom: y + height - 40.0 };
         draw_panel(&mut svg, &frame, panel, unit, (span, reach));
     }
     let kind = if is_level(unit) { "8-hour level" } else { "8-hour average, log axis" };

@@ -26,8 +26,14 @@ pub fn noise_years(id: &str, history: &HistoryView) -> Option<Figure> {
     if let Some(mean) = &history.equal_energy_mean {
         let of = |value: f64| said::number(value, mean.unit, &[]);
         let band = mean.lower.zip(mean.upper);
-        let band = band.map_or_else(String::new, |(lower, upper)| format!(" ({} to {})", of(lower), of(upper)));
-        desc.push(format!("Mean level by equal energy {}{band} {}, over {} years.", of(mean.estimate), mean.unit.symbol(), said::bare(mean.years)));
+        let band =
+            band.map_or_else(String::new, |(lower, upper)| format!(" ({} to {})", of(lower), of(upper)));
+        desc.push(format!(
+            "Mean level by equal energy {}{band} {}, over {} years.",
+            of(mean.estimate),
+            mean.unit.symbol(),
+            said::bare(mean.years)
+        ));
     }
     let rows = bands.iter().map(|(band, years)| {
         let cells = [words(*band).to_owned(), said::bare(*years)];

@@ -77,8 +77,15 @@ pub fn over_time(
     } else {
         of_days(&all, unit)
     };
-    let picture =
-        Picture { unit, time: (from, to), values: values(&spans, &levels, unit), eras: spans, levels, standing: standing(asked.moves), asked };
+    let picture = Picture {
+        unit,
+        time: (from, to),
+        values: values(&spans, &levels, unit),
+        eras: spans,
+        levels,
+        standing: standing(asked.moves),
+        asked,
+    };
     let said = describe(&picture, names, &eras[0]);
     Some(Figure::drawn(said, |plate| draw(id, plate, &picture)))
 }
@@ -170,7 +177,13 @@ fn describe(picture: &Picture<'_, '_>, names: &Names, newest: &ProfileView) -> S
             |(low, middle, high)| {
                 let of = |value| said::number(value, *unit, &numbers);
                 let what = if is_level(*unit) { "mean level" } else { "geometric mean" };
-                format!("{what} {} {}, middle 90 % of shifts {} to {}", of(middle), unit.symbol(), of(low), of(high))
+                format!(
+                    "{what} {} {}, middle 90 % of shifts {} to {}",
+                    of(middle),
+                    unit.symbol(),
+                    of(low),
+                    of(high)
+                )
             },
         );
         let begins = era.begins.map_or_else(String::new, |from| format!(" from {}", said::date(from)));
@@ -179,7 +192,11 @@ fn describe(picture: &Picture<'_, '_>, names: &Names, newest: &ProfileView) -> S
     }
     for level in levels {
         let from = level.from.map_or_else(String::new, |from| {
-            format!(", by which shifts from {} to {} were judged", said::date(from), said::date(level.last.unwrap_or(from)))
+            format!(
+                ", by which shifts from {} to {} were judged",
+                said::date(from),
+                said::date(level.last.unwrap_or(from))
+            )
         });
         desc.push(format!("The {}{from}.", level.named()));
     }
@@ -189,7 +206,12 @@ fn describe(picture: &Picture<'_, '_>, names: &Names, newest: &ProfileView) -> S
     let notes = eras
         .iter()
         .filter(|era| era.shifts.is_empty())
-        .map(|era| format!("The era {} has no result: nothing has been measured, so nothing is known.", said::period(Some(era.from), Some(era.to))))
+        .map(|era| {
+            format!(
+                "The era {} has no result: nothing has been measured, so nothing is known.",
+                said::period(Some(era.from), Some(era.to))
+            )
+        })
         .collect();
     Said {
         title: format!("{agent}: every result over time"),
@@ -214,13 +236,21 @@ fn key(picture: &Picture<'_, '_>) -> Vec<(KeyMark, String)> {
     add(shifts().any(|shift| plain(shift) && Some(shift.view.worker_id) == own), KeyMark::Own, "own shift");
     let another = if own.is_some() { "another worker’s shift" } else { "a shift" };
     add(shifts().any(|shift| plain(shift) && Some(shift.view.worker_id) != own), KeyMark::Other, another);
-    add(shifts().any(|shift| shift.value.is_value() && !shift.in_profile), KeyMark::Beside, "shown beside, in no estimate");
+    add(
+        shifts().any(|shift| shift.value.is_value() && !shift.in_profile),
+        KeyMark::Beside,
+        "shown beside, in no estimate",
+    );
     add(
         values(|value| matches!(value, Measured::Below(_) | Measured::Between { lower: 0.0, .. })),
         KeyMark::NonDetectDown,
         "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail",
     );
-    add(values(|value| matches!(value, Measured::Between { lower, .. } if lower > 0.0)), KeyMark::Range, "known as a range");
+    add(
+        values(|value| matches!(value, Measured::Between { lower, .. } if lower > 0.0)),
+        KeyMark::Range,
+        "known as a range",
+    );
     add(shifts().any(|shift| !shift.is_accepted()), KeyMark::NotAccepted, "not accepted yet");
     let mean = if is_level(picture.unit) { "mean level of the era" } else { "geometric mean of the era" };
     let fits = picture.eras.iter().any(|era| era.fit.is_some());
@@ -234,7 +264,11 @@ fn key(picture: &Picture<'_, '_>) -> Vec<(KeyMark, String)> {
         KeyMark::DiscBelow,
         "standing below action level",
     );
-    add(stands(&[StandingValue::AtOrAboveActionLevel]), KeyMark::DiscAtOrAbove, "standing at or above action level");
+    add(
+        stands(&[StandingValue::AtOrAboveActionLevel]),
+        KeyMark::DiscAtOrAbove,
+        "standing at or above action level",
+    );
     add(stands(&[StandingValue::AboveLimit]), KeyMark::DiscAbove, "standing above limit");
     key
 }
@@ -260,7 +294,13 @@ fn table(picture: &Picture<'_, '_>, names: &Names, numbers: &[f64]) -> Table {
         }
         if era.shifts.is_empty() {
             let period = said::period(Some(era.from), Some(era.to));
-            rows.push(Row::unknown([period, String::new(), era.name.clone(), "no result".to_owned(), String::new()]));
+            rows.push(Row::unknown([
+                period,
+                String::new(),
+                era.name.clone(),
+                "no result".to_owned(),
+                String::new(),
+            ]));
         }
     }
     rows.reverse();
@@ -327,13 +367,19 @@ fn draw_eras(svg: &mut Svg, picture: &Picture<'_, '_>, x: &Scale, y: &Scale) {
         let (from, to) = (x.at(day(era.from)), x.at(day(era.to)));
         if era.shifts.is_empty() {
             svg.gap(Area::between((from, top), (to, bottom)));
-            svg.text((f64::midpoint(from, to), top + 18.0), Anchor::Middle, "halo", if to - from > 70.0 { "no data" } else { "" });
+            svg.text(
+                (f64::midpoint(from, to), top + 18.0),
+                Anchor::Middle,
+                "halo",
+                if to - from > 70.0 { "no data" } else { "" },
+            );
         }
         if let Some((low, _, high)) = era.fit {
             svg.rect("bg", Area::between((from, y.at(high)), (to, y.at(low))));
         }
         // On the slim drawing names stand one below the other, the last lowest, each at its own line.
-        let line = if slim { top - 14.0 - 17.0 * said::many(picture.eras.len() - 1 - at) } else { top - 17.0 };
+        let line =
+            if slim { top - 14.0 - 17.0 * said::many(picture.eras.len() - 1 - at) } else { top - 17.0 };
         if era.begins.is_some() {
             svg.era(from, if slim { line + 5.0 } else { top - 10.0 }, bottom);
         }
@@ -368,7 +414,9 @@ fn draw_levels(svg: &mut Svg, picture: &Picture<'_, '_>, x: &Scale, y: &Scale) {
     if svg.plate().is_slim() {
         let shifts = picture.eras.iter().flat_map(|era| &era.shifts);
         let points: Vec<(f64, f64)> = shifts
-            .map(|shift| (x.at(day(shift.view.shift_date)), y.at(shift.value.upper().unwrap_or(shift.value.lower()))))
+            .map(|shift| {
+                (x.at(day(shift.view.shift_date)), y.at(shift.value.upper().unwrap_or(shift.value.lower())))
+            })
             .collect();
         for (at, level) in &labels {
             // Above a limit, below an action level: the two never meet between them.

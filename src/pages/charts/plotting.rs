@@ -60,7 +60,8 @@ fn spread_below(found: &mut [f64], together: &mut Vec<usize>, exceeding: f64, pl
 
 /// The places of some results, by value; equal ones in the order given.
 fn ranked(placed: &[(f64, bool)], which: impl Fn(f64, bool) -> bool) -> Vec<usize> {
-    let mut found: Vec<usize> = (0..placed.len()).filter(|one| which(placed[*one].0, placed[*one].1)).collect();
+    let mut found: Vec<usize> =
+        (0..placed.len()).filter(|one| which(placed[*one].0, placed[*one].1)).collect();
     found.sort_by(|one, other| placed[*one].0.total_cmp(&placed[*other].0).then(one.cmp(other)));
     found
 }

@@ -49,7 +49,8 @@ pub fn posterior_curve(
     let all = shifts_of(era, shifts);
     let levels = of_profile(era, &all);
     let limit = levels.iter().find(|level| level.kind != LimitKind::ActionLevel)?.clone();
-    let action_level = levels.iter().find(|level| level.kind == LimitKind::ActionLevel).map(|level| level.value);
+    let action_level =
+        levels.iter().find(|level| level.kind == LimitKind::ActionLevel).map(|level| level.value);
     let posterior = posterior_of(era, &all)?;
     let picture = picture(&posterior, unit, limit.value, action_level);
     let median = era.1.0.posterior.as_ref()?.percentile_95.median;
@@ -164,7 +165,12 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
     let at_limit = x.at(picture.limit);
     svg.line("lim", (at_limit, top - 14.0), (at_limit, bottom));
     svg.line("thin", (at_limit, bottom + 28.0), (at_limit, bottom + 50.0));
-    svg.text((at_limit + 5.0, top - 18.0), Anchor::Start, "halo", &format!("limit {}", said::tick(picture.limit)));
+    svg.text(
+        (at_limit + 5.0, top - 18.0),
+        Anchor::Start,
+        "halo",
+        &format!("limit {}", said::tick(picture.limit)),
+    );
     if let Some(level) = picture.action_level {
         let at = x.at(level);
         svg.line("al", (at, top - 14.0), (at, bottom));
@@ -179,7 +185,10 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
         svg.text((middle, bottom + 44.0), Anchor::Middle, style, &probability(part.probability));
     }
     let words = plate.pick(
-        format!("95th percentile of the 8-hour average, {}, log axis; below it the probability", picture.unit.symbol()),
+        format!(
+            "95th percentile of the 8-hour average, {}, log axis; below it the probability",
+            picture.unit.symbol()
+        ),
         format!("{}, log axis; below it the probability", picture.unit.symbol()),
     );
     svg.text((right, bottom + 66.0), Anchor::End, "s", &words);

@@ -125,7 +125,11 @@ impl Scale {
 /// The next step of 1, 2 or 5 times a power of ten.
 fn round_step(least: f64) -> f64 {
     let power = 10f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0, 10.0].into_iter().map(|digit| digit * power).find(|step| *step >= least * 0.999_999).unwrap_or(0.0)
+    [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|digit| digit * power)
+        .find(|step| *step >= least * 0.999_999)
+        .unwrap_or(0.0)
 }
 
 /// A number without fraction, such as an exponent of ten.
@@ -172,7 +176,11 @@ pub fn span_from_zero(greatest: f64) -> (f64, f64) {
 
 fn below(value: f64) -> f64 {
     let power = 10f64.powf(value.log10().floor());
-    [5.0, 2.0, 1.0].into_iter().map(|digit| digit * power).find(|round| *round <= value * 1.000_001).unwrap_or(power)
+    [5.0, 2.0, 1.0]
+        .into_iter()
+        .map(|digit| digit * power)
+        .find(|round| *round <= value * 1.000_001)
+        .unwrap_or(power)
 }
 
 fn above(value: f64) -> f64 {

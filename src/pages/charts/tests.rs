@@ -44,7 +44,10 @@ fn measured() -> impl Strategy<Value = Measured> {
 }
 
 fn values(results: &[Measured]) -> Vec<f64> {
-    results.iter().filter_map(|one| if let Measured::Value(value) = one { Some(*value) } else { None }).collect()
+    results
+        .iter()
+        .filter_map(|one| if let Measured::Value(value) = one { Some(*value) } else { None })
+        .collect()
 }
 
 fn circles(svg: &str, class: &str) -> Vec<(f64, f64)> {
@@ -229,8 +232,11 @@ fn no_line_runs_across_a_gap_and_the_gap_is_hatched_through_every_panel() {
     let figure = life_line("f", line_of(&view), &names());
     for (_, svg) in both(&figure) {
         let all = elements(svg);
-        let hatched: Vec<[f64; 4]> =
-            all.iter().filter(|one| one.attributes.get("fill").is_some_and(|fill| fill.starts_with("url"))).filter_map(Element::edges).collect();
+        let hatched: Vec<[f64; 4]> = all
+            .iter()
+            .filter(|one| one.attributes.get("fill").is_some_and(|fill| fill.starts_with("url")))
+            .filter_map(Element::edges)
+            .collect();
         assert_eq!(hatched.len(), 3, "lanes, intensity, dose");
         let [left, _, right, _] = hatched[0];
         for one in all.iter().filter(|one| ["est", "bfill", "bedge", "bg", "bo"].contains(&one.class())) {
@@ -277,7 +283,10 @@ fn a_life_with_everything_stays_within_its_frame() {
             words: super::invented::HOSTILE.to_owned(),
         })
         .collect();
-    let cuts = [EraCut { on: date("2011-01-01"), name: "Hood ".repeat(40) }, EraCut { on: date("2019-11-01"), name: "Fan".into() }];
+    let cuts = [
+        EraCut { on: date("2011-01-01"), name: "Hood ".repeat(40) },
+        EraCut { on: date("2019-11-01"), name: "Fan".into() },
+    ];
     let shifts = super::invented::shifts(&[Measured::Value(20.0), Measured::Below(4.0)]);
     let levels = levels();
     let line = LifeLine {
@@ -350,7 +359,8 @@ fn an_effect_has_its_interval_its_target_and_the_numbers_of_the_verdict() {
 #[test]
 fn a_reduction_is_never_said_above_99_per_cent() {
     let of = |values: [f64; 2]| values.map(Measured::Value);
-    let figure = ratios("f", &[verdict(&of([1e4, 2e4]), &of([1.0, 2.0]), [1e-5, 1e-4, 2e-2])], &names()).unwrap();
+    let figure =
+        ratios("f", &[verdict(&of([1e4, 2e4]), &of([1.0, 2.0]), [1e-5, 1e-4, 2e-2])], &names()).unwrap();
     assert_eq!(figure.table.rows[0].cells[3], "> 99 (95 % interval 98 to > 99)");
 }
 
@@ -369,7 +379,13 @@ fn an_end_that_is_not_known_is_open() {
 fn eight_hour_averages_alone_have_limits_beside_them() {
     let of = |values: [f64; 2]| values.map(Measured::Value);
     let averages = shifts(&[Measured::Value(20.0), Measured::Value(30.0)]);
-    let figure = without_and_with("f", &[verdict(&of([100.0, 200.0]), &of([10.0, 20.0]), [0.05, 0.1, 0.2])], &averages, &names()).unwrap();
+    let figure = without_and_with(
+        "f",
+        &[verdict(&of([100.0, 200.0]), &of([10.0, 20.0]), [0.05, 0.1, 0.2])],
+        &averages,
+        &names(),
+    )
+    .unwrap();
     check(&figure);
     let rows: Vec<[f64; 4]> = elements(&figure.broad)
         .iter()
@@ -404,9 +420,22 @@ fn every_group_is_a_disc_and_what_is_not_known_is_hatched() {
 #[test]
 fn days_of_workers_are_parts_of_all_of_them() {
     let agent = Code::new("silica").unwrap();
-    let days = AssessedDays { site_id: id(1).into(), settled_below: 400, settled_at_or_above: 100, cannot_tell: 0, not_assessed: 500 };
-    let nobody = AssessedDays { site_id: id(2).into(), settled_below: 0, settled_at_or_above: 0, cannot_tell: 0, not_assessed: 0 };
-    let sites = [&days, &nobody].map(|days| SiteDays { agent: &agent, days, newest: Some(date("2026-01-05")) });
+    let days = AssessedDays {
+        site_id: id(1).into(),
+        settled_below: 400,
+        settled_at_or_above: 100,
+        cannot_tell: 0,
+        not_assessed: 500,
+    };
+    let nobody = AssessedDays {
+        site_id: id(2).into(),
+        settled_below: 0,
+        settled_at_or_above: 0,
+        cannot_tell: 0,
+        not_assessed: 0,
+    };
+    let sites =
+        [&days, &nobody].map(|days| SiteDays { agent: &agent, days, newest: Some(date("2026-01-05")) });
     let figure = worker_days("f", &sites, &names()).unwrap();
     check(&figure);
     assert_eq!(figure.table.rows.len(), 1);

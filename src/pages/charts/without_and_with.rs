@@ -108,7 +108,11 @@ pub fn without_and_with(
         levels = days
             .iter()
             .filter(|line| line.is_lawful())
-            .filter(|line| !days.iter().any(|other| other.kind == line.kind && other.authority == line.authority && other.from > line.from))
+            .filter(|line| {
+                !days.iter().any(|other| {
+                    other.kind == line.kind && other.authority == line.authority && other.from > line.from
+                })
+            })
             .cloned()
             .collect();
     }
@@ -153,7 +157,8 @@ fn span(rows: &[StateRow], levels: &[LevelLine], unit: Unit) -> (f64, f64) {
 fn describe(picture: &Picture, verdict: &VerdictView, names: &Names) -> Said {
     let Picture { unit, rows, levels, .. } = picture;
     let numbers: Vec<f64> = levels.iter().map(|level| level.value).collect();
-    let of = |value: f64, row: &StateRow| said::number(value, *unit, if row.eight_hour { &numbers } else { &[] });
+    let of =
+        |value: f64, row: &StateRow| said::number(value, *unit, if row.eight_hour { &numbers } else { &[] });
     let mean_name = if is_level(*unit) { "mean level" } else { "geometric mean" };
     let mut desc = Vec::new();
     let mut table = Vec::new();
@@ -169,7 +174,12 @@ fn describe(picture: &Picture, verdict: &VerdictView, names: &Names) -> Said {
             || "no mean is given".to_owned(),
             |(mean, lower, upper)| {
                 let unit = unit.symbol();
-                format!("{mean_name} {} {unit} (95 % interval {} to {})", of(mean, row), of(lower, row), of(upper, row))
+                format!(
+                    "{mean_name} {} {unit} (95 % interval {} to {})",
+                    of(mean, row),
+                    of(lower, row),
+                    of(upper, row)
+                )
             },
         );
         desc.push(format!("{position}, {}: {n}{below}; {mean}.", row.state));
@@ -190,7 +200,9 @@ fn describe(picture: &Picture, verdict: &VerdictView, names: &Names) -> Said {
             results.join(", "),
         ]));
     }
-    desc.extend(levels.iter().map(|level| format!("The {}, holds for the 8-hour averages alone.", level.named())));
+    desc.extend(
+        levels.iter().map(|level| format!("The {}, holds for the 8-hour averages alone.", level.named())),
+    );
     let mut notes = Vec::new();
     if levels.is_empty() {
         notes.push("No limit is drawn: these are means over the time that was sampled, and limits are averages over 8 hours.".to_owned());
@@ -230,7 +242,8 @@ fn key(picture: &Picture) -> Vec<(KeyMark, String)> {
     }
     let bound = |value: &Measured| matches!(value, Measured::Below(_) | Measured::Between { lower: 0.0, .. });
     if any(&|row| row.values.iter().any(bound)) {
-        let words = "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
+        let words =
+            "below a reporting limit: the bar stands at that limit, the truth somewhere along the tail";
         key.push((KeyMark::NonDetect, words.to_owned()));
     }
     if any(&|row| row.mean.is_some()) {

@@ -90,9 +90,15 @@ fn draw(id: &str, plate: Plate, sites: &[&SiteDays<'_>], names: &Names) -> Svg {
         let place = names.site(site.days.site_id);
         let agent = names.agent(site.agent);
         let days = said::count(site.days.total(), "worker-day", "worker-days");
-        let newest = site.newest.map_or_else(|| "no result".to_owned(), |date| format!("newest {}", said::date(date)));
+        let newest =
+            site.newest.map_or_else(|| "no result".to_owned(), |date| format!("newest {}", said::date(date)));
         if slim {
-            svg.text((0.0, y - 21.0), Anchor::Start, "b", &shortened(&format!("{place}, {agent}"), 350.0, "b"));
+            svg.text(
+                (0.0, y - 21.0),
+                Anchor::Start,
+                "b",
+                &shortened(&format!("{place}, {agent}"), 350.0, "b"),
+            );
             svg.text((0.0, y - 5.0), Anchor::Start, "s", &format!("{days}, {newest}"));
         } else {
             svg.text((0.0, y + 14.0), Anchor::Start, "b", &shortened(place, 196.0, "b"));

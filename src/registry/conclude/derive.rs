@@ -40,7 +40,7 @@ pub async fn verdict(sight: &mut Sight<'_>, task: Uuid, agent: &str) -> Result<V
 /// # Errors
 /// Only when storage fails.
 pub async fn shifts(sight: &mut Sight<'_>, worker: Uuid, code: &str) -> Result<Value, Refusal> {
-    let samples = gather::samples::by(sight.tx, sight.as_of, "worker_id", &[worker]).await?;
+    let samples = gather::samples::of_workers(sight.tx, sight.as_of, &[worker]).await?;
     let shifts = shift_averages::of_agent(sight.tx, sight.as_of, &samples, code, Asked::default()).await?;
     let own = match sight.agent(code).await? {
         Some(agent) => exposure::own_shifts(&shifts, &samples, &agent),

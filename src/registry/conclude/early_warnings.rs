@@ -12,6 +12,8 @@ use crate::model::text::Code;
 use crate::record;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::worker_clauses::worker_clauses;
+use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::gather::surveilled::agents_of_worker;
 use crate::registry::refusal::Refusal;
 use crate::store::versions;
@@ -19,6 +21,8 @@ use crate::surveillance::chance::{Outlook, early_warning};
 use crate::surveillance::day_count::Window;
 use crate::surveillance::finding::WHO_DECIDES;
 use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+use uuid::Uuid;
 
 record! {
     /// A worker who does not meet a clause yet and may.
@@ -83,11 +87,25 @@ pub async fn early_warnings(
     };
     let as_of = sight.as_of;
     let mut outlooks: Vec<Outlook<EarlyWarning>> = Vec::new();
-    for worker in
-        versions::list::<Worker>(sight.tx, &narrowed, as_of, &[versions::Where::Standing], None).await?
-    {
+    let listed =
+        versions::list::<Worker>(sight.tx, &narrowed, as_of, &[versions::Where::Standing], None).await?;
+    let ids: Vec<Uuid> = listed.iter().map(|worker| worker.id).collect();
+    let persons = persons(sight.tx, as_of, &ids).await?;
+    let told = persons.told(sight.tx, &scope, as_of, ids).await?;
+    let mut seen = BTreeSet::new();
+    for worker in listed {
+        let told_as = told.get(&worker.id).copied().unwrap_or(worker.id);
+        // Whoever has several entries is told once, under the one that stays where that is in sight.
+        if !seen.insert(told_as) {
+            continue;
+        }
+        let worker = if told_as == worker.id {
+            worker
+        } else {
+            gather::one::<Worker>(sight.tx, as_of, told_as).await?.unwrap_or(worker)
+        };
         let name = format!("{} {}", worker.fact.given_name, worker.fact.family_name);
-        for code in agents_of_worker(sight.tx, as_of, worker.id).await? {
+        for code in agents_of_worker(sight.tx, as_of, &persons.person(worker.id)).await? {
             let wanted = question.agent_code.as_ref().is_none_or(|asked| *asked == code);
             let Some(agent_code) = Code::new(&code).filter(|_| wanted) else { continue };
             let found = worker_clauses(sight, now, worker.id, &code).await?;

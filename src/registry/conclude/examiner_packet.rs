@@ -83,7 +83,8 @@ pub async fn examiner_packet(
     let name = &found.worker.fact;
     Ok(ExaminerPacket {
         caution: CAUTION.to_owned(),
-        worker_id: WorkerId(worker),
+        worker_id: WorkerId(found.person.id),
+        also_known_as: found.person.also_known_as(),
         name: format!("{} {}", name.given_name, name.family_name),
         employer: employment.map(|one| one.fact.employer.clone()),
         employee_number: employment.map(|one| one.fact.employee_number.clone()),

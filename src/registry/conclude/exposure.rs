@@ -14,6 +14,7 @@ use crate::registry::conclude::kept::{KeptExposure, KeptShift};
 use crate::registry::conclude::shift_averages;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::gather;
+use crate::registry::gather::persons::{Person, Persons};
 use crate::registry::refusal::Refusal;
 use crate::store::marks::MarkKind;
 use crate::store::tables::Key;
@@ -103,9 +104,26 @@ pub async fn own(
     if let Some(kept) = kept {
         return Ok(kept.into_iter().map(KeptShift::shift).collect());
     }
-    let samples = gather::samples::by(sight.tx, sight.as_of, "worker_id", &[worker]).await?;
+    let samples = gather::samples::of_workers(sight.tx, sight.as_of, &[worker]).await?;
     let shifts =
         shift_averages::of_agent(sight.tx, sight.as_of, &samples, agent.code().as_str(), asked).await?;
+    Ok(own_shifts(&shifts, &samples, agent))
+}
+
+/// The same by some of a person's entries alone: for a reader who may not know that the others are his.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn own_in_sight(
+    sight: &mut Sight<'_>,
+    known: &Persons,
+    person: &Person,
+    agent: &AgentEvidence,
+    asked: Asked,
+) -> Result<Vec<OwnShift>, Refusal> {
+    let (tx, as_of) = (&mut *sight.tx, sight.as_of);
+    let samples = gather::samples::of_person(tx, as_of, known, &person.entries()).await?;
+    let shifts = shift_averages::of_agent(tx, as_of, &samples, agent.code().as_str(), asked).await?;
     Ok(own_shifts(&shifts, &samples, agent))
 }
 

@@ -11,10 +11,12 @@ use crate::conclusions::history::view::HistoryView;
 use crate::conclusions::limits::AgentEvidence;
 use crate::model::facts::control::Control;
 use crate::model::facts::worker::{RespiratorConfirmation, Worker};
+use crate::model::identifiers::WorkerId;
 use crate::model::shape::Shape;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::{derive, exposure};
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::gather::workers::WorkerEvidence;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
@@ -73,7 +75,8 @@ impl Everything {
     }
 }
 
-/// Gathers everything known of a worker and an agent; with a scope, only what happened on its sites.
+/// Gathers everything known of the person behind an entry and an agent; with a scope, only what happened on its sites, and was
+/// recorded under entries that are in its sight.
 ///
 /// # Errors
 /// Only when storage fails.
@@ -86,7 +89,16 @@ pub async fn everything(
     asked: Asked,
 ) -> Result<Option<Everything>, Refusal> {
     let Some(agent) = sight.agent(code).await? else { return Ok(None) };
-    let Some(mut found) = gather::workers::worker(sight.tx, sight.as_of, worker).await? else {
+    let whole = sight.person(worker).await?;
+    let known = if within.is_all() || whole.others.is_empty() {
+        None
+    } else {
+        let all = persons(sight.tx, sight.as_of, &[worker]).await?;
+        Some(all.in_sight(sight.tx, within, sight.as_of).await?)
+    };
+    let person = known.as_ref().map_or_else(|| whole.clone(), |known| known.person(worker));
+    let part = known.filter(|_| person != whole);
+    let Some(mut found) = gather::workers::of_person(sight.tx, sight.as_of, person).await? else {
         return Ok(None);
     };
     if !within.is_all() {
@@ -99,7 +111,10 @@ pub async fn everything(
     }
     let mut ids: Vec<Uuid> = found.assignments.iter().map(|assignment| assignment.fact.group_id.0).collect();
     ids.extend(found.worked_days.iter().map(|day| day.fact.group_id.0));
-    let mut own = exposure::own(sight, worker, &agent, asked).await?;
+    let mut own = match &part {
+        None => exposure::own(sight, worker, &agent, asked).await?,
+        Some(known) => exposure::own_in_sight(sight, known, &found.person, &agent, asked).await?,
+    };
     own.retain(|shift| within.sites.holds(shift.site));
     // Whoever was measured in a group worked there that day, whether an assignment says so or not.
     ids.extend(own.iter().map(|shift| shift.group.0));
@@ -154,11 +169,30 @@ pub async fn in_sight(
         return Err(Refusal::fault("/to", "must be after from"));
     }
     let mut sight = if question.now { Sight::of_now(tx, as_of) } else { Sight::new(tx, as_of) };
-    let found = everything(&mut sight, now, worker, &question.agent_code, &scope, asked).await?;
-    let found = found.ok_or(Refusal::Unknown)?;
+    let view = concluded(&mut sight, &scope, now, worker, question, asked).await?;
+    Ok((view.ok_or(Refusal::Unknown)?, scope))
+}
+
+/// A worker's history over the sites of a scope, whoever asks; nothing where worker or agent is not known.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn concluded(
+    sight: &mut Sight<'_>,
+    scope: &Scope,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    question: &Question,
+    asked: Asked,
+) -> Result<Option<HistoryView>, Refusal> {
+    let found = everything(sight, now, worker, &question.agent_code, scope, asked).await?;
+    let Some(found) = found else { return Ok(None) };
     let window =
         Window { from: question.from, to: question.to, lag_years: question.lag_years, today: found.today };
-    Ok((conclude(&found.evidence(), window, asked), scope))
+    let mut view = conclude(&found.evidence(), window, asked);
+    view.worker_id = Some(WorkerId(found.worker.person.id));
+    view.also_known_as = found.worker.person.also_known_as();
+    Ok(Some(view))
 }
 
 /// The same as it is handed out.
@@ -175,6 +209,11 @@ pub async fn history(
     asked: Asked,
 ) -> Result<Value, Refusal> {
     let (view, scope) = in_sight(tx, caller, as_of, now, worker, question, asked).await?;
+    Ok(handed_out(&view, &scope))
+}
+
+/// A history over the sites of a scope, for whoever sees these.
+pub fn handed_out(view: &HistoryView, scope: &Scope) -> Value {
     let mut body = view.to_json();
     if !scope.is_all() {
         // Said plainly, so that nobody takes a part for the whole.
@@ -186,7 +225,7 @@ pub async fn history(
             }
         }
     }
-    Ok(body)
+    body
 }
 
 fn with_flag(flags: Option<&Value>, flag: &str) -> Value {

@@ -7,13 +7,14 @@ use crate::conclusions::shift_average::ShiftTwa;
 use crate::model::facts::letter::{Letter, LetterResult, LetterSays};
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::facts::site::Site;
-use crate::model::facts::worker::Worker;
+use crate::model::facts::worker::{Assignment, Worker};
 use crate::model::identifiers::{EventId, WorkerId};
 use crate::model::printed::precision::figures_of;
 use crate::model::version::Version;
 use crate::registry::conclude::represents::assigned_on;
 use crate::registry::conclude::shift_averages::of_agent;
 use crate::registry::gather;
+use crate::registry::gather::persons::{Person, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::versions::{AsOf, Where};
@@ -25,8 +26,10 @@ use uuid::Uuid;
 /// What one letter ought to say, and the facts behind it.
 #[derive(Debug, Clone)]
 pub struct ToSay {
-    /// To whom.
+    /// To whom: a person with several entries under the one by which the event knows him.
     pub worker: WorkerId,
+    /// The person.
+    pub person: Person,
     /// What, without what its writer adds.
     pub says: LetterSays,
     /// Journal positions.
@@ -67,6 +70,21 @@ pub async fn to_say(
     let groups = shifts.iter().filter_map(|(shift, ..)| shift.group).map(|group| group.0);
     let groups = gather::groups::groups(tx, as_of, groups).await?;
     let mut readers: BTreeMap<Uuid, Reader> = BTreeMap::new();
+    let mut entries: BTreeSet<Uuid> = also.iter().map(|worker| worker.0).collect();
+    let of_event = gather::many::<Sample>(tx, as_of, &[event.id], Where::Parents).await?;
+    entries.extend(of_event.iter().filter_map(|sample| sample.fact.worker_id).map(|worker| worker.0));
+    let mut assigned_to: BTreeMap<_, Vec<Version<Assignment>>> = BTreeMap::new();
+    for (shift, ..) in &shifts {
+        let Some(group) = shift.group.filter(|group| !assigned_to.contains_key(&(*group, shift.shift_date)))
+        else {
+            continue;
+        };
+        let assigned = assigned_on(tx, as_of, group, shift.shift_date).await?;
+        entries.extend(assigned.iter().filter_map(|one| one.parent));
+        assigned_to.insert((group, shift.shift_date), assigned);
+    }
+    let known: Vec<Uuid> = entries.iter().copied().collect();
+    let persons = persons(tx, as_of, &known).await?;
     for (shift, basis, figures) in &shifts {
         let group = groups.iter().find(|group| shift.group.is_some_and(|id| id.0 == group.group.id));
         let rule_set = group.map_or(site.fact.rule_set, |group| rule_set_on(group, shift.shift_date));
@@ -75,9 +93,10 @@ pub async fn to_say(
             .find(|rule| rule.rule_type == MonitoringRuleType::Notification);
         let mut who: BTreeMap<Uuid, (Option<String>, BTreeSet<i64>)> = BTreeMap::new();
         if let Some(group) = shift.group {
-            for assignment in assigned_on(tx, as_of, group, shift.shift_date).await? {
+            for assignment in assigned_to.get(&(group, shift.shift_date)).into_iter().flatten() {
                 let title = assignment.fact.job_title.as_ref().map(ToString::to_string);
-                who.insert(assignment.parent.unwrap_or_default(), (title, [assignment.position].into()));
+                let worker = persons.stands_under(assignment.parent.unwrap_or_default());
+                who.insert(worker, (title, [assignment.position].into()));
             }
         }
         who.entry(shift.worker.0).or_default();
@@ -92,16 +111,23 @@ pub async fn to_say(
         }
     }
     for worker in also {
-        readers.entry(worker.0).or_default();
+        readers.entry(persons.stands_under(worker.0)).or_default();
     }
-    let ids: Vec<Uuid> = readers.keys().copied().collect();
+    let mut addressed: BTreeMap<Uuid, Uuid> = BTreeMap::new();
+    for reader in readers.keys() {
+        let of_reader = persons.person(*reader).entries();
+        let by = of_reader.into_iter().find(|entry| entries.contains(entry)).unwrap_or(*reader);
+        addressed.insert(by, *reader);
+    }
+    let ids: Vec<Uuid> = addressed.keys().copied().collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
     let here = agent.limits.iter().filter(|limit| limit.site.is_none_or(|of| of.0 == site.id));
     let limits: Vec<i64> = here.map(|limit| limit.position).collect();
     Ok(workers
         .into_iter()
         .map(|worker| {
-            let reader = readers.remove(&worker.id).unwrap_or_default();
+            let person = persons.person(worker.id);
+            let reader = readers.remove(&person.id).unwrap_or_default();
             let mut basis = reader.basis;
             basis.extend([worker.position, event.position, site.position, agent.agent.position]);
             basis.extend(&limits);
@@ -113,6 +139,7 @@ pub async fn to_say(
             let more = rule.filter(|rule| must_say_more(&results, SaysMore::of(rule)));
             ToSay {
                 worker: WorkerId(worker.id),
+                person,
                 says: LetterSays {
                     name: format!("{} {}", worker.fact.given_name, worker.fact.family_name),
                     job_title: reader
@@ -140,10 +167,14 @@ async fn shifts(
     code: &str,
 ) -> Result<Vec<(ShiftTwa, BTreeSet<i64>, u32)>, Refusal> {
     let of_event = gather::many::<Sample>(tx, as_of, &[event.id], Where::Parents).await?;
-    let days: BTreeSet<_> =
-        of_event.iter().filter_map(|sample| Some((sample.fact.worker_id?, sample.fact.shift_date))).collect();
-    let workers: Vec<Uuid> = days.iter().map(|(worker, _)| worker.0).collect();
-    let mut samples = gather::samples::by(tx, as_of, "worker_id", &workers).await?;
+    let workers: Vec<Uuid> =
+        of_event.iter().filter_map(|sample| sample.fact.worker_id).map(|worker| worker.0).collect();
+    let persons = persons(tx, as_of, &workers).await?;
+    let days: BTreeSet<_> = of_event
+        .iter()
+        .filter_map(|sample| Some((persons.worker(sample.fact.worker_id?), sample.fact.shift_date)))
+        .collect();
+    let mut samples = gather::samples::of_workers(tx, as_of, &workers).await?;
     // How long a shift was is seen over all events of its date.
     samples.retain(|found| {
         let sample = &found.sample.fact;
@@ -194,7 +225,8 @@ pub async fn overtaken(
         let of_agent: Vec<_> = holding.iter().filter(|letter| letter.fact.agent_code == *code).collect();
         let readers = of_agent.iter().map(|letter| letter.fact.worker_id).collect();
         let now = to_say(tx, as_of, &event, code.as_str(), &readers).await?;
-        let told = |letter: &Letter| now.iter().find(|one| one.worker == letter.worker_id);
+        let told =
+            |letter: &Letter| now.iter().find(|one| one.person.entries().contains(&letter.worker_id.0));
         let changed = of_agent.iter().filter(|letter| {
             told(&letter.fact).is_none_or(|one| !one.says.tells_the_same(&letter.fact.says))
         });

@@ -32,11 +32,12 @@ use crate::registry::conclude::worker_clauses::{
     DAYS_ACROSS_SITES, WorkerClause, WorkerClauses, worker_clauses,
 };
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::samples::{agents_of_group, agents_of_task, workers_of_group};
-use crate::store::tables::{Key, Stored};
-use crate::store::versions::{self, AsOf, Where};
+use crate::store::tables::Key;
+use crate::store::versions::{AsOf, Where};
 use crate::surveillance::finding::{APPEARS, WHO_DECIDES};
 use crate::surveillance::level::{Level, Levels};
 use chrono::{DateTime, NaiveDate, Utc};
@@ -162,7 +163,9 @@ async fn workers(tx: &mut Tx, as_of: AsOf, places: &[(SiteId, Uuid)]) -> Result<
         found.extend(worked.into_iter().filter_map(|one| one.parent));
         found.extend(workers_of_group(tx, *group, as_of.position).await?);
     }
-    Ok(found)
+    let entries: Vec<Uuid> = found.iter().copied().collect();
+    let persons = persons(tx, as_of, &entries).await?;
+    Ok(found.into_iter().map(|entry| persons.stands_under(entry)).collect())
 }
 
 /// How the groups stand today by the proposal's authority, and which of them cannot tell.
@@ -299,26 +302,27 @@ async fn named(
     newly: Vec<(Uuid, bool, WorkerClause)>,
 ) -> Result<(Vec<NewlyTriggered>, i64), Refusal> {
     let ids: BTreeSet<Uuid> = newly.iter().map(|(worker, ..)| *worker).collect();
-    let seen = match caller.may(Action::ReadWorkers) {
+    let told = match caller.may(Action::ReadWorkers) {
         Ok(scope) => {
-            let ids = ids.iter().copied().collect();
-            versions::in_sight(tx, &scope, Worker::TABLE, as_of.position, ids).await?
+            let ids: Vec<Uuid> = ids.iter().copied().collect();
+            persons(tx, as_of, &ids).await?.told(tx, &scope, as_of, ids).await?
         }
-        Err(_) => BTreeSet::new(),
+        Err(_) => BTreeMap::new(),
     };
-    let list: Vec<Uuid> = seen.iter().copied().collect();
+    let list: Vec<Uuid> = told.values().copied().collect();
     let names: BTreeMap<Uuid, String> = gather::many::<Worker>(tx, as_of, &list, Where::Ids)
         .await?
         .into_iter()
         .map(|worker| (worker.id, format!("{} {}", worker.fact.given_name, worker.fact.family_name)))
         .collect();
-    let others = ids.iter().filter(|id| !names.contains_key(id)).count();
-    let told = newly.into_iter().filter_map(|(worker, whole, clause)| {
-        let name = names.get(&worker)?.clone();
+    let named = |worker: &Uuid| told.get(worker).and_then(|id| Some((*id, names.get(id)?)));
+    let others = ids.iter().filter(|id| named(id).is_none()).count();
+    let shown = newly.into_iter().filter_map(|(worker, whole, clause)| {
+        let (worker, name) = named(&worker)?;
         let flags = if whole { Vec::new() } else { vec![DAYS_ACROSS_SITES.to_owned()] };
         Some(NewlyTriggered {
             worker_id: WorkerId(worker),
-            name,
+            name: name.clone(),
             trigger_id: clause.view.trigger_id,
             clause: clause.view.clause,
             rule_set: clause.rule_set,
@@ -329,5 +333,5 @@ async fn named(
             words: format!("with the proposed level, {APPEARS}; {WHO_DECIDES}"),
         })
     });
-    Ok((told.collect(), i64::try_from(others).unwrap_or(i64::MAX)))
+    Ok((shown.collect(), i64::try_from(others).unwrap_or(i64::MAX)))
 }

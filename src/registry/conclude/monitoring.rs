@@ -60,7 +60,8 @@ pub async fn monitoring(sight: &mut Sight<'_>, group: Uuid, code: &str) -> Resul
         [Whose::TheLaw, Whose::Others].map(|whose| {
             let about = About::Group(GroupId(group));
             let agent_code = code.to_owned();
-            let family = Family { about, agent_code, kinds: OF_A_PROFILE, whose, medical: false };
+            let family =
+                Family { about, also: Vec::new(), agent_code, kinds: OF_A_PROFILE, whose, medical: false };
             Ought { family, duties: Vec::new(), learned_on: today }
         })
     };

@@ -20,6 +20,7 @@ use crate::registry::conclude::sight::Sight;
 use crate::registry::duty_list;
 use crate::registry::duty_view::DutyView;
 use crate::registry::gather;
+use crate::registry::gather::persons::{Persons, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::marks::{self, MarkKind};
 use crate::store::versions::{AsOf, Page, Where};
@@ -214,17 +215,21 @@ async fn overdue(
     let everything = Page { after: None, limit: i64::MAX };
     let found = duty_list::duties(sight.tx, caller, as_of, &question, everything).await?;
     let workers: Vec<Uuid> = found.iter().filter_map(|duty| duty.subject.worker_id).map(|id| id.0).collect();
+    let persons = persons(sight.tx, as_of, &workers).await?;
+    let entries = persons.entries(workers);
     let mut assignments: BTreeMap<Uuid, Vec<(Assignment, SiteId)>> = BTreeMap::new();
-    for one in gather::many::<Assignment>(sight.tx, as_of, &workers, Where::Parents).await? {
+    for one in gather::many::<Assignment>(sight.tx, as_of, &entries, Where::Parents).await? {
         if let (true, Some(worker), Some(site)) = (one.stands(), one.parent, one.site) {
-            assignments.entry(worker).or_default().push((one.fact, site));
+            assignments.entry(persons.stands_under(worker)).or_default().push((one.fact, site));
         }
     }
     let mut placed = Vec::new();
     for duty in found {
         let subject = &duty.subject;
         let sites = if let Some(worker) = subject.worker_id {
-            assignments.get(&worker.0).map_or_else(BTreeSet::new, |of| now_at(of, as_of.date))
+            assignments
+                .get(&persons.stands_under(worker.0))
+                .map_or_else(BTreeSet::new, |of| now_at(of, as_of.date))
         } else {
             let of_group = subject.group_id.and_then(|group| groups.get(&group.0).copied());
             of_group.or(subject.site_id).into_iter().collect()
@@ -277,12 +282,22 @@ async fn bodies(
         MarkKind::Verdict => ids(gather::all::<Task>(sight.tx, as_of, &[]).await?),
         MarkKind::Shifts | MarkKind::Summary => ids(gather::all::<Worker>(sight.tx, as_of, &[]).await?),
     };
-    for subject in subjects {
+    let persons = match kind {
+        MarkKind::Profile | MarkKind::Verdict => Persons::default(),
+        MarkKind::Shifts | MarkKind::Summary => persons(sight.tx, as_of, &subjects).await?,
+    };
+    // Whoever has several entries is concluded once.
+    for subject in subjects.into_iter().filter(|subject| persons.stands_under(*subject) == *subject) {
         let agents = match kind {
             MarkKind::Profile => samples::agents_of_group(sight.tx, subject, as_of.position).await?,
             MarkKind::Verdict => samples::agents_of_task(sight.tx, subject, as_of.position).await?,
-            MarkKind::Shifts => samples::agents_on_worker(sight.tx, subject, as_of.position).await?,
-            MarkKind::Summary => samples::agents_of_worker(sight.tx, subject, as_of.position).await?,
+            MarkKind::Shifts | MarkKind::Summary => {
+                let mut agents = BTreeSet::new();
+                for entry in persons.person(subject).entries() {
+                    agents.extend(samples::agents_of_worker(sight.tx, entry, as_of.position).await?);
+                }
+                agents.into_iter().collect()
+            }
         };
         for agent in agents {
             let body = match sight.stored(kind, subject, &agent, Asked::default()).await? {

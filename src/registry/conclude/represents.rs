@@ -8,6 +8,7 @@ use crate::model::identifiers::{GroupId, WorkerId};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -41,7 +42,7 @@ pub async fn represents(
     as_of: AsOf,
     id: Uuid,
 ) -> Result<Vec<Represented>, Refusal> {
-    caller.may(Action::ReadWorkers)?;
+    let scope = caller.may(Action::ReadWorkers)?;
     let sample = recording::read::<Sample>(tx, caller, as_of, id).await?;
     let day = sample.fact.shift_date;
     let mut titles: BTreeMap<Uuid, Option<String>> = BTreeMap::new();
@@ -58,19 +59,28 @@ pub async fn represents(
         let known = titles.entry(worker.0).or_default();
         *known = title.or(known.take());
     }
-    let ids: Vec<Uuid> = titles.keys().copied().collect();
+    // A member of the group with several entries is one member, told under the entry that the reader knows.
+    let entries: Vec<Uuid> = titles.keys().copied().collect();
+    let persons = persons(tx, as_of, &entries).await?.in_sight(tx, &scope, as_of).await?;
+    let mut members: BTreeMap<Uuid, Option<String>> = BTreeMap::new();
+    for (entry, title) in titles {
+        let known = members.entry(persons.stands_under(entry)).or_default();
+        *known = known.take().or(title);
+    }
+    let sampled = sample.fact.worker_id.map(|worker| persons.worker(worker));
+    let ids: Vec<Uuid> = members.keys().copied().collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
     Ok(workers
         .into_iter()
         .map(|worker| Represented {
             worker_id: WorkerId(worker.id),
             name: format!("{} {}", worker.fact.given_name, worker.fact.family_name),
-            job_title: titles
+            job_title: members
                 .get(&worker.id)
                 .cloned()
                 .flatten()
                 .or_else(|| worker.fact.job_title.as_ref().map(ToString::to_string)),
-            sampled: sample.fact.worker_id == Some(WorkerId(worker.id)),
+            sampled: sampled == Some(WorkerId(worker.id)),
         })
         .collect())
 }

@@ -2,21 +2,26 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
+use crate::access::scope::Scope;
 use crate::conclusions::asked::Asked;
 use crate::conclusions::averaging::shift_averages;
 use crate::conclusions::evidence::SampleEvidence;
 use crate::conclusions::shift_average::ShiftTwa;
 use crate::conclusions::shift_average_view::{ShiftAverageView, shift_average_view};
 use crate::model::facts::group::Group;
+use crate::model::facts::sampling::Sample;
 use crate::model::facts::worker::Worker;
 use crate::model::identifiers::{GroupId, WorkerId};
 use crate::registry::conclude::samples::agent_codes;
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
-use crate::store::versions::AsOf;
+use crate::store::versions::{AsOf, Where};
 use chrono::NaiveDate;
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
 
 /// What is asked of `GET /shift-averages`.
 #[derive(Debug, Clone, Default)]
@@ -52,7 +57,7 @@ pub async fn averages(
         recording::read::<Group>(tx, caller, as_of, group.0).await?;
     }
     let samples = match (question.worker, question.group) {
-        (Some(worker), _) => gather::samples::by(tx, as_of, "worker_id", &[worker.0]).await?,
+        (Some(worker), _) => gather::samples::of_workers(tx, as_of, &[worker.0]).await?,
         (None, Some(group)) => {
             let (own, elsewhere) = gather::samples::of_group(tx, as_of, group.0).await?;
             own.into_iter().chain(elsewhere).collect()
@@ -73,6 +78,9 @@ pub async fn averages(
             && question.to.is_none_or(|to| shift.shift_date < to)
             && shift.site.is_some_and(|site| scope.sites.holds(site))
     });
+    if !scope.is_all() {
+        name_as_told(tx, &scope, as_of, question.worker, &samples, &mut shifts).await?;
+    }
     shifts.sort_by(|a, b| {
         (a.shift_date, a.worker, a.group, &a.agent_code).cmp(&(
             b.shift_date,
@@ -82,6 +90,43 @@ pub async fn averages(
         ))
     });
     Ok(shifts.iter().map(|shift| shift_average_view(shift, asked)).collect())
+}
+
+/// For a reader of some sites: each shift under an entry that he may know for it. Asked by an entry, what was recorded under
+/// another one is left out where he does not see that they are one person.
+async fn name_as_told(
+    tx: &mut Tx,
+    scope: &Scope,
+    as_of: AsOf,
+    asked: Option<WorkerId>,
+    samples: &[SampleEvidence],
+    shifts: &mut Vec<ShiftTwa>,
+) -> Result<(), Refusal> {
+    let workers: BTreeSet<Uuid> = shifts.iter().map(|shift| shift.worker.0).collect();
+    let workers: Vec<Uuid> = workers.into_iter().collect();
+    let all = persons(tx, as_of, &workers).await?;
+    if all.is_empty() {
+        return Ok(());
+    }
+    let known = all.in_sight(tx, scope, as_of).await?;
+    let ids: Vec<Uuid> = samples.iter().map(|found| found.sample.id).collect();
+    let recorded = gather::many::<Sample>(tx, as_of, &ids, Where::Ids).await?;
+    let recorded: BTreeMap<Uuid, WorkerId> =
+        recorded.into_iter().filter_map(|sample| Some((sample.id, sample.fact.worker_id?))).collect();
+    for shift in shifts.iter_mut() {
+        let entries: BTreeSet<WorkerId> = shift
+            .samples
+            .iter()
+            .filter_map(|sample| recorded.get(&sample.sample_id.0))
+            .map(|entry| known.worker(*entry))
+            .collect();
+        let of_asked = asked.map(|asked| known.worker(asked)).filter(|asked| entries.contains(asked));
+        shift.worker = of_asked.or(entries.first().copied()).unwrap_or(shift.worker);
+    }
+    if let Some(asked) = asked {
+        shifts.retain(|shift| shift.worker == known.worker(asked));
+    }
+    Ok(())
 }
 
 /// The shift averages of one agent over samples that were gathered, with the groups they name.

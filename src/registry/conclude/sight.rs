@@ -14,6 +14,7 @@ use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::registry::gather;
+use crate::registry::gather::persons::{Person, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::derived;
@@ -109,6 +110,7 @@ pub struct Sight<'t> {
     working_days: BTreeMap<Uuid, Arc<WorkingDays>>,
     clauses: BTreeMap<String, Arc<Vec<Version<Clause>>>>,
     known: BTreeMap<(Uuid, String, bool), GroupKnowledge>,
+    persons: BTreeMap<Uuid, Person>,
 }
 
 impl<'t> Sight<'t> {
@@ -128,7 +130,18 @@ impl<'t> Sight<'t> {
         self.now
     }
 
-    /// The stored row, where the question is about now, plainly asked, and no mark says that the row is stale.
+    /// The person behind an entry.
+    pub async fn person(&mut self, entry: Uuid) -> Result<Person, Refusal> {
+        if let Some(known) = self.persons.get(&entry) {
+            return Ok(known.clone());
+        }
+        let found = persons(self.tx, self.as_of, &[entry]).await?.person(entry);
+        self.persons.insert(entry, found.clone());
+        Ok(found)
+    }
+
+    /// The stored row, where the question is about now, plainly asked, and no mark says that the row is stale. Of a worker it
+    /// is that of the person, and a mark of any of his entries makes it stale.
     pub async fn stored(
         &mut self,
         kind: MarkKind,
@@ -139,11 +152,16 @@ impl<'t> Sight<'t> {
         if !self.now || asked != Asked::default() {
             return Ok(None);
         }
-        let mark = Mark { kind, subject, agent: agent.to_owned() };
-        if marks::is_set(self.tx, &mark).await? {
-            return Ok(None);
+        let person = match kind {
+            MarkKind::Shifts | MarkKind::Summary => self.person(subject).await?,
+            MarkKind::Profile | MarkKind::Verdict => Person::alone(subject),
+        };
+        for subject in person.entries() {
+            if marks::is_set(self.tx, &Mark { kind, subject, agent: agent.to_owned() }).await? {
+                return Ok(None);
+            }
         }
-        let row = derived::find(self.tx, kind, subject, agent).await?;
+        let row = derived::find(self.tx, kind, person.id, agent).await?;
         let today = self.as_of.date;
         let row = row.filter(|row| row.changes_on.is_none_or(|day| today < day));
         Ok(row.and_then(|row| serde_json::from_str(&row.body).ok()))
@@ -162,6 +180,7 @@ impl<'t> Sight<'t> {
             working_days: BTreeMap::new(),
             clauses: BTreeMap::new(),
             known: BTreeMap::new(),
+            persons: BTreeMap::new(),
         }
     }
 

@@ -10,6 +10,7 @@ use crate::registry::conclude::worker_case::{Body, WorkerCase, worker_case};
 use crate::registry::conclude::worker_clauses::WorkerClauses;
 use crate::registry::duties::{Family, OF_A_SUMMARY, Ought, Whose};
 use crate::registry::gather;
+use crate::registry::gather::persons::Person;
 use crate::registry::recompute::next_day;
 use crate::registry::refusal::Refusal;
 use crate::surveillance::case::{Case, MedicalGround};
@@ -45,11 +46,13 @@ pub struct OughtOfWorker {
 }
 
 impl OughtOfWorker {
-    /// That a worker is owed nothing for an agent.
-    pub fn nothing(worker: WorkerId, code: &str, learned_on: NaiveDate) -> Self {
+    /// That a person is owed nothing for an agent.
+    pub fn nothing(person: &Person, code: &str, learned_on: NaiveDate) -> Self {
         let family = |whose, medical| {
-            let about = About::Worker(worker);
-            let family = Family { about, agent_code: code.to_owned(), kinds: OF_A_SUMMARY, whose, medical };
+            let about = About::Worker(WorkerId(person.id));
+            let also = person.also_known_as().unwrap_or_default();
+            let agent_code = code.to_owned();
+            let family = Family { about, also, agent_code, kinds: OF_A_SUMMARY, whose, medical };
             Ought { family, duties: Vec::new(), learned_on }
         };
         Self {
@@ -76,11 +79,13 @@ pub async fn summary(
     code: &str,
 ) -> Result<Summary, Refusal> {
     let Some(case) = worker_case(sight, now, worker, code).await? else {
-        let ought = OughtOfWorker::nothing(WorkerId(worker), code, sight.as_of.date);
+        let person = sight.person(worker).await?;
+        let ought = OughtOfWorker::nothing(&person, code, sight.as_of.date);
         return Ok(Summary { body: json!({}), changes_on: None, ought });
     };
-    let grounds = gather::surveilled::grounds(sight.tx, sight.as_of, worker, code).await?;
-    let ought = ought(&case, WorkerId(worker), code, &grounds);
+    let person = &case.found.worker.person;
+    let grounds = gather::surveilled::grounds(sight.tx, sight.as_of, person, code).await?;
+    let ought = ought(&case, code, &grounds);
     let evidence = case.found.evidence();
     let counted = case.days.at_or_above();
     let today = case.found.today;
@@ -106,8 +111,10 @@ pub async fn summary(
 }
 
 /// What ought to be offered, body by body of clauses; a clause under several rule sets by the one that decides on it.
-fn ought(case: &WorkerCase, worker: WorkerId, code: &str, grounds: &[MedicalGround]) -> OughtOfWorker {
-    let mut ought = OughtOfWorker::nothing(worker, code, case.found.today);
+fn ought(case: &WorkerCase, code: &str, grounds: &[MedicalGround]) -> OughtOfWorker {
+    let person = &case.found.worker.person;
+    let worker = WorkerId(person.id);
+    let mut ought = OughtOfWorker::nothing(person, code, case.found.today);
     let mut by_others: Vec<(Option<SiteId>, OughtDuty)> = Vec::new();
     for (body, findings) in by_body(case, &[]) {
         let duties = offered(case, body, worker, &case.of(body), &findings);

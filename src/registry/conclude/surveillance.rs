@@ -12,6 +12,7 @@ use crate::record;
 use crate::registry::conclude::derive;
 use crate::registry::conclude::sight::Sight;
 use crate::registry::conclude::worker_clauses::{DAYS_ACROSS_SITES, WorkerClause, worker_clauses};
+use crate::registry::gather::persons::persons;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
 use crate::surveillance::day_count::Window;
@@ -74,8 +75,10 @@ record! {
 record! {
     /// A worker and an agent by every clause.
     pub struct SurveillanceView {
-        /// The worker.
+        /// The entry under which it stands: of a worker with several entries the one that stays.
         worker_id: WorkerId,
+        /// The other entries of the same person.
+        also_known_as: Option<Vec<WorkerId>>,
         /// The agent.
         agent_code: Code,
         /// The day it is seen from.
@@ -146,8 +149,11 @@ pub async fn surveillance(
     let whole = found.within(&scope);
     // Another authority's clause may be that of a site out of sight: it would tell which one.
     let told = |clause: &WorkerClause| whole || clause.authority.is_none();
+    let persons = persons(sight.tx, sight.as_of, &[worker]).await?;
+    let person = persons.in_sight(sight.tx, &scope, sight.as_of).await?.person(worker);
     Ok(SurveillanceView {
-        worker_id: WorkerId(worker),
+        worker_id: WorkerId(person.id),
+        also_known_as: person.also_known_as(),
         agent_code: code.clone(),
         today: found.today,
         clauses: found

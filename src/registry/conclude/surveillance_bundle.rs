@@ -11,6 +11,7 @@ use crate::registry::conclude::shift_averages;
 use crate::registry::duty_list;
 use crate::registry::duty_view::{DutyView, is_examination};
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::versions::{AsOf, Page, Where};
@@ -42,8 +43,14 @@ pub async fn gathered(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Gathe
     duties.retain(|duty| is_examination(duty.kind) && duty.subject.worker_id.is_some());
     let ids: Vec<Uuid> = duties.iter().filter_map(|duty| Some(duty.subject.worker_id?.0)).collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
-    let mut employments = gather::many::<Employment>(tx, as_of, &ids, Where::Parents).await?;
+    let scope = caller.may(Action::ReadDuties)?;
+    let persons = persons(tx, as_of, &ids).await?.in_sight(tx, &scope, as_of).await?;
+    let entries = persons.entries(ids);
+    let mut employments = gather::many::<Employment>(tx, as_of, &entries, Where::Parents).await?;
     employments.retain(Version::stands);
+    for employment in &mut employments {
+        employment.parent = employment.parent.map(|entry| persons.stands_under(entry));
+    }
     let asked: BTreeSet<(WorkerId, String)> = duties
         .iter()
         .filter(|duty| duty.window.is_some())

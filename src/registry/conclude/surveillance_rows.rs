@@ -11,6 +11,7 @@ use crate::registry::duty_list::{self, Question};
 use crate::registry::duty_view::DutyView;
 use crate::registry::duty_view::is_examination;
 use crate::registry::gather;
+use crate::registry::gather::persons::persons;
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::versions::{AsOf, Page, Where};
@@ -81,12 +82,16 @@ pub async fn rows(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<Surve
         .into_iter()
         .map(|worker| (worker.id, worker))
         .collect();
-    let mut employments = gather::many::<Employment>(tx, as_of, &ids, Where::Parents).await?;
+    let scope = caller.may(Action::ReadDuties)?;
+    let persons = persons(tx, as_of, &ids).await?.in_sight(tx, &scope, as_of).await?;
+    let mut employments =
+        gather::many::<Employment>(tx, as_of, &persons.entries(ids), Where::Parents).await?;
     employments.retain(Version::stands);
     employments.sort_by_key(|employment| (employment.fact.from, employment.position));
     let mut of_worker: BTreeMap<Uuid, Vec<Employment>> = BTreeMap::new();
     for employment in employments {
-        of_worker.entry(employment.parent.unwrap_or_default()).or_default().push(employment.fact);
+        let worker = persons.stands_under(employment.parent.unwrap_or_default());
+        of_worker.entry(worker).or_default().push(employment.fact);
     }
     let mut rows: Vec<SurveillanceRow> =
         duties.into_iter().map(|duty| row(duty, &workers, &of_worker)).collect();

@@ -84,7 +84,7 @@ where
     let everything = change.everything();
     let mut issued = Issued { letters: Vec::new(), outdated: Vec::new(), written: false };
     for one in to_say {
-        let old = before.get(&one.worker);
+        let old = of_reader(&before, &one);
         if let Some(old) = old.filter(|old| old.fact.says == one.says) {
             issued.letters.push(old.clone());
             continue;
@@ -170,7 +170,7 @@ fn add_what_the_writer_says(
     }
     let any = before.values().next();
     for one in to_say {
-        let old = before.get(&one.worker).or(any).map(|old| &old.fact.says);
+        let old = of_reader(before, one).or(any).map(|old| &old.fact.says);
         let (action, contact) = old.map(|old| (&old.corrective_action, &old.contact)).unzip();
         one.says.corrective_action = draft.corrective_action.clone().or_else(|| action.cloned().flatten());
         one.says.contact = draft.contact.clone().or_else(|| contact.cloned().flatten());
@@ -181,6 +181,15 @@ fn add_what_the_writer_says(
         }
     }
     Ok(())
+}
+
+/// The letter that a reader got before, under whichever of his entries.
+fn of_reader<'l>(
+    before: &'l BTreeMap<WorkerId, Version<Letter>>,
+    one: &ToSay,
+) -> Option<&'l Version<Letter>> {
+    let others = one.person.entries().into_iter().map(WorkerId);
+    std::iter::once(one.worker).chain(others).find_map(|worker| before.get(&worker))
 }
 
 fn link(letter: &Version<Letter>) -> LetterLink {

@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod agent;
+pub mod alias;
 pub mod clause;
 pub mod clause_levels;
 pub mod control;

@@ -121,6 +121,7 @@ async fn duty_to_answer(
         basis: vec![request.position],
         employer: employer_on(change, worker, received_on).await?,
         withdrawn: None,
+        recorded_under: None,
         flags: Vec::new(),
         site_ids: Vec::new(),
         rests_on_medical_ground: None,
@@ -137,7 +138,7 @@ async fn deadline(
 ) -> Result<Option<(String, String, NaiveDate)>, Refusal> {
     let as_of = change.as_of();
     let pack = gather::agents::pack(&mut change.tx, as_of).await?;
-    let of_worker = [Where::Parent(worker)];
+    let of_worker = [Where::Parents(change.person(worker).await?.entries())];
     let assignments = gather::all::<Assignment>(&mut change.tx, as_of, &of_worker).await?;
     let ids: Vec<Uuid> = assignments.iter().filter_map(|one| one.site).map(|site| site.0).collect();
     let sites = gather::many::<Site>(&mut change.tx, as_of, &ids, Where::Ids).await?;
@@ -169,7 +170,8 @@ async fn deadline(
 /// The employer on a day; else the last one before it.
 async fn employer_on(change: &mut Change, worker: Uuid, day: NaiveDate) -> Result<Option<Line>, Refusal> {
     let (scope, as_of) = (change.everything(), change.as_of());
-    let known = employments(&mut change.tx, &scope, as_of, vec![worker]).await?;
+    let entries = change.person(worker).await?.entries();
+    let known = employments(&mut change.tx, &scope, as_of, entries).await?;
     let begun = || known.iter().filter(|one| one.fact.from <= day);
     let current = begun().rfind(|one| one.fact.to.is_none_or(|to| day < to));
     Ok(current.or_else(|| begun().next_back()).map(|one| one.fact.employer.clone()))

@@ -13,7 +13,7 @@ use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
 use crate::model::version::Version;
 use crate::registry::correcting::{Referrer, referrers, touches};
-use crate::registry::facts::refer;
+use crate::registry::facts::{alias, refer};
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
 use crate::registry::recording::{self, Recorded};
@@ -40,6 +40,10 @@ impl Recorded for Worker {
     const READ: Action = Action::ReadWorkers;
     const FIXED: &'static [(&'static str, &'static str)] =
         &[("entered_by", "is the account that entered the worker")];
+
+    async fn follow_voiding(version: &Version<Self>, _: i64, change: &mut Change) -> Result<(), Refusal> {
+        if version.stands() { Ok(()) } else { alias::must_stand_alone(change, version.id).await }
+    }
 }
 
 /// Enters a worker: the person and the first employment, in one request.
@@ -249,8 +253,9 @@ impl Recorded for Assignment {
         }
         let Some(worker) = place.parent else { return Ok(()) };
         must_be_employed(change, worker, self.from, self.to, "/from", faults).await?;
+        let entries = change.person(worker).await?.entries();
         let (everything, as_of) = (change.everything(), change.as_of());
-        let of_worker = [Where::Parent(worker), Where::Standing];
+        let of_worker = [Where::Parents(entries), Where::Standing];
         let others =
             versions::list::<Assignment>(&mut change.tx, &everything, as_of, &of_worker, None).await?;
         let twice = others.iter().any(|other| {
@@ -265,8 +270,11 @@ impl Recorded for Assignment {
 
     async fn remarks(&self, place: &Place, change: &mut Change) -> Result<Vec<&'static str>, Refusal> {
         let Some(worker) = place.parent else { return Ok(Vec::new()) };
+        // What lies under another entry of the same person is told to those who see all sites.
+        let sees_all = change.caller.may(Action::ReadWorkers).is_ok_and(|scope| scope.is_all());
+        let entries = if sees_all { change.person(worker).await?.entries() } else { vec![worker] };
         let (everything, as_of) = (change.everything(), change.as_of());
-        let of_worker = [Where::Parent(worker), Where::Standing];
+        let of_worker = [Where::Parents(entries), Where::Standing];
         let all = versions::list::<Assignment>(&mut change.tx, &everything, as_of, &of_worker, None).await?;
         let beside = all
             .iter()
@@ -277,7 +285,6 @@ impl Recorded for Assignment {
             remarks.push("more_than_seven_shifts_a_week");
         }
         // That he works at another site at the same time is told only to those who see all sites.
-        let sees_all = change.caller.may(Action::ReadWorkers).is_ok_and(|scope| scope.is_all());
         if sees_all && beside.clone().any(|other| other.site != place.site) {
             remarks.push("assigned_at_another_site");
         }

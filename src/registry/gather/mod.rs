@@ -4,6 +4,7 @@
 pub mod agents;
 pub mod citations;
 pub mod groups;
+pub mod persons;
 pub mod samples;
 pub mod surveilled;
 pub mod workers;
@@ -18,7 +19,7 @@ use crate::store::versions::{self, AsOf, Where};
 use uuid::Uuid;
 
 /// How many identifiers go into one statement.
-const AT_ONCE: usize = 400;
+pub(crate) const AT_ONCE: usize = 400;
 
 /// Every standing fact that meets the restrictions, of whatever site.
 pub(crate) async fn all<F: Stored>(

@@ -2,9 +2,10 @@
 
 use crate::conclusions::evidence::SampleEvidence;
 use crate::model::facts::laboratory::LabResult;
-use crate::model::facts::sampling::{Position, Sample, SamplingEvent};
+use crate::model::facts::sampling::{Position, Sample, SamplingEvent, Shift};
 use crate::model::version::Version;
 use crate::registry::gather;
+use crate::registry::gather::persons::{self, Persons};
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
 use crate::store::tables::Key;
@@ -15,8 +16,8 @@ use uuid::Uuid;
 
 type WithResults = (Version<Sample>, Vec<Version<LabResult>>);
 
-/// Gathers what belongs to samples that were found. A sample of a void event is void with it: it stays readable, and no
-/// conclusion uses it.
+/// Gathers what belongs to samples that were found, each with the worker under whom it was recorded. A sample of a void
+/// event is void with it: it stays readable, and no conclusion uses it.
 pub async fn evidence(
     tx: &mut Tx,
     as_of: AsOf,
@@ -81,7 +82,8 @@ async fn blanks(
     Ok(by_event.into_iter().map(|(event, blanks)| (event, Arc::new(blanks))).collect())
 }
 
-/// Samples by a look-up column, void ones too (a profile says how many were left out that way).
+/// Samples by a look-up column, void ones too (a profile says how many were left out that way). Whoever wore the sampler
+/// stands under the entry of the person that stays.
 pub async fn by(
     tx: &mut Tx,
     as_of: AsOf,
@@ -89,7 +91,56 @@ pub async fn by(
     ids: &[Uuid],
 ) -> Result<Vec<SampleEvidence>, StoreError> {
     let samples = gather::many::<Sample>(tx, as_of, ids, |ids| Where::IsOneOf(column, ids)).await?;
-    evidence(tx, as_of, samples).await
+    let found = evidence(tx, as_of, samples).await?;
+    let persons = persons::persons(tx, as_of, &workers_named(&found)).await?;
+    Ok(of_persons(found, &persons))
+}
+
+/// The samples of workers, under whichever of their entries these were recorded.
+pub async fn of_workers(
+    tx: &mut Tx,
+    as_of: AsOf,
+    workers: &[Uuid],
+) -> Result<Vec<SampleEvidence>, StoreError> {
+    let persons = persons::persons(tx, as_of, workers).await?;
+    by(tx, as_of, "worker_id", &persons.entries(workers.iter().copied())).await
+}
+
+/// The samples of a person as far as they were recorded under these entries.
+pub async fn of_person(
+    tx: &mut Tx,
+    as_of: AsOf,
+    known: &Persons,
+    entries: &[Uuid],
+) -> Result<Vec<SampleEvidence>, StoreError> {
+    let samples = gather::many::<Sample>(tx, as_of, entries, |ids| Where::IsOneOf("worker_id", ids)).await?;
+    Ok(of_persons(evidence(tx, as_of, samples).await?, known))
+}
+
+fn workers_named(found: &[SampleEvidence]) -> Vec<Uuid> {
+    let sampled = found.iter().filter_map(|one| one.sample.fact.worker_id);
+    let shifts = found.iter().flat_map(|one| one.event.fact.shifts.iter().flatten());
+    let named: BTreeSet<Uuid> = sampled.chain(shifts.map(|shift| shift.worker_id)).map(|id| id.0).collect();
+    named.into_iter().collect()
+}
+
+/// The same with every worker under the entry of the person that stays.
+fn of_persons(mut found: Vec<SampleEvidence>, persons: &Persons) -> Vec<SampleEvidence> {
+    if persons.is_empty() {
+        return found;
+    }
+    for one in &mut found {
+        let sample = &mut one.sample.fact;
+        sample.worker_id = sample.worker_id.map(|worker| persons.worker(worker));
+        let named = |shift: &Shift| persons.worker(shift.worker_id) != shift.worker_id;
+        if one.event.fact.shifts.iter().flatten().any(named) {
+            let event = Arc::make_mut(&mut one.event);
+            for shift in event.fact.shifts.iter_mut().flatten() {
+                shift.worker_id = persons.worker(shift.worker_id);
+            }
+        }
+    }
+    found
 }
 
 /// The samples of a group, and those of the same workers on the same dates in other groups: how long a shift was is
@@ -105,7 +156,7 @@ pub async fn of_group(
         .filter_map(|found| Some((found.sample.fact.worker_id?, found.sample.fact.shift_date)))
         .collect();
     let workers: Vec<Uuid> = days.iter().map(|(worker, _)| worker.0).collect();
-    let others = by(tx, as_of, "worker_id", &workers).await?;
+    let others = of_workers(tx, as_of, &workers).await?;
     let elsewhere = others
         .into_iter()
         .filter(|other| {

@@ -9,6 +9,7 @@ use crate::model::identifiers::{GroupId, SiteId, WorkerId};
 use crate::model::unit::Unit;
 use crate::model::version::Version;
 use crate::registry::gather;
+use crate::registry::gather::persons::Person;
 use crate::registry::gather::workers::WorkerEvidence;
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
@@ -52,17 +53,33 @@ impl Surveilled {
     }
 }
 
-/// Every agent that a worker was measured for, or that a condition of his groups, a release or an earlier exposure names.
-pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<String>, StoreError> {
-    let mut agents: BTreeSet<String> =
-        samples::agents_of_worker(tx, worker, as_of.position).await?.into_iter().collect();
-    agents.extend(concerned::agents_of_conditions(tx, worker, as_of.position).await?);
-    let earlier = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parent(worker)]).await?;
+/// Every agent measured on a person's own samples, in order of their codes.
+pub async fn agents_measured_on(
+    tx: &mut Tx,
+    as_of: AsOf,
+    person: &Person,
+) -> Result<Vec<String>, StoreError> {
+    let mut agents = BTreeSet::new();
+    for entry in person.entries() {
+        agents.extend(samples::agents_on_worker(tx, entry, as_of.position).await?);
+    }
+    Ok(agents.into_iter().collect())
+}
+
+/// Every agent that a person was measured for, or that a condition of his groups, a release or an earlier exposure names.
+pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, person: &Person) -> Result<Vec<String>, StoreError> {
+    let entries = person.entries();
+    let (mut agents, mut groups) = (BTreeSet::new(), BTreeSet::new());
+    for &entry in &entries {
+        agents.extend(samples::agents_of_worker(tx, entry, as_of.position).await?);
+        agents.extend(concerned::agents_of_conditions(tx, entry, as_of.position).await?);
+        groups.extend(concerned::groups_of_worker(tx, entry, as_of.position).await?);
+    }
+    let earlier = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parents(entries.clone())]).await?;
     agents.extend(earlier.iter().map(|entry| entry.fact.agent_code.to_string()));
-    let groups = concerned::groups_of_worker(tx, worker, as_of.position).await?;
-    for release in releases(tx, as_of, worker).await? {
+    for release in releases(tx, as_of, &entries).await? {
         let fact = &release.fact;
-        let may_be_present = fact.worker_ids.iter().any(|named| named.0 == worker)
+        let may_be_present = fact.worker_ids.iter().any(|named| entries.contains(&named.0))
             || fact.group_ids.iter().any(|group| groups.contains(&group.0));
         if may_be_present {
             agents.extend(fact.agent_codes.iter().map(ToString::to_string));
@@ -71,21 +88,21 @@ pub async fn agents_of_worker(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<
     Ok(agents.into_iter().collect())
 }
 
-/// The agents that a worker's medical grounds are about, voided ones too, whose duties are to be withdrawn: known to whoever
+/// The agents that a person's medical grounds are about, voided ones too, whose duties are to be withdrawn: known to whoever
 /// writes duties, and to no stored conclusion.
-pub async fn agents_of_grounds(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<String>, StoreError> {
-    let found = gather::many::<MedicalGround>(tx, as_of, &[worker], Where::Parents).await?;
+pub async fn agents_of_grounds(tx: &mut Tx, as_of: AsOf, person: &Person) -> Result<Vec<String>, StoreError> {
+    let found = gather::many::<MedicalGround>(tx, as_of, &person.entries(), Where::Parents).await?;
     Ok(found.iter().map(|ground| ground.fact.agent_code.to_string()).collect())
 }
 
-/// A worker's medical grounds about an agent, in order of date.
+/// A person's medical grounds about an agent, in order of date.
 pub async fn grounds(
     tx: &mut Tx,
     as_of: AsOf,
-    worker: Uuid,
+    person: &Person,
     agent_code: &str,
 ) -> Result<Vec<case::MedicalGround>, StoreError> {
-    let mut found = gather::all::<MedicalGround>(tx, as_of, &[Where::Parent(worker)]).await?;
+    let mut found = gather::all::<MedicalGround>(tx, as_of, &[Where::Parents(person.entries())]).await?;
     found.retain(|ground| ground.fact.agent_code.as_str() == agent_code);
     found.sort_by_key(|ground| (ground.fact.on, ground.id));
     let ground = |found: &Version<MedicalGround>| case::MedicalGround {
@@ -98,8 +115,11 @@ pub async fn grounds(
     Ok(found.iter().map(ground).collect())
 }
 
-async fn releases(tx: &mut Tx, as_of: AsOf, worker: Uuid) -> Result<Vec<Version<Release>>, StoreError> {
-    let ids = concerned::releases_of_worker(tx, worker, as_of.position).await?;
+async fn releases(tx: &mut Tx, as_of: AsOf, entries: &[Uuid]) -> Result<Vec<Version<Release>>, StoreError> {
+    let mut ids = Vec::new();
+    for entry in entries {
+        ids.extend(concerned::releases_of_worker(tx, *entry, as_of.position).await?);
+    }
     let mut found = gather::many::<Release>(tx, as_of, &ids, Where::Ids).await?;
     found.retain(Version::stands);
     Ok(found)
@@ -119,13 +139,13 @@ pub async fn surveilled(
     worked: &[(NaiveDate, GroupId)],
     unit: Unit,
 ) -> Result<Surveilled, StoreError> {
-    let id = worker.worker.id;
+    let entries = worker.person.entries();
     let employed = worker.employments.iter().filter(|one| one.stands());
     Ok(Surveilled {
         conditions: conditions(tx, as_of, worker, agent, worked).await?,
-        earlier: earlier(tx, as_of, id, agent, unit).await?,
+        earlier: earlier(tx, as_of, &entries, agent, unit).await?,
         releases: presences(tx, as_of, worker, agent).await?,
-        examinations: examinations(tx, as_of, id, agent).await?,
+        examinations: examinations(tx, as_of, &entries, agent).await?,
         employments: employed
             .map(|one| Employed { from: one.fact.from, to: one.fact.to, behind: behind(one) })
             .collect(),
@@ -167,11 +187,11 @@ async fn conditions(
 async fn earlier(
     tx: &mut Tx,
     as_of: AsOf,
-    worker: Uuid,
+    entries: &[Uuid],
     agent: &AgentEvidence,
     unit: Unit,
 ) -> Result<Vec<Earlier>, StoreError> {
-    let all = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parent(worker)]).await?;
+    let all = gather::all::<EarlierExposure>(tx, as_of, &[Where::Parents(entries.to_vec())]).await?;
     let of_agent = all.iter().filter(|entry| entry.fact.agent_code == *agent.code());
     Ok(of_agent
         .map(|entry| Earlier {
@@ -210,7 +230,8 @@ async fn presences(
         .collect();
     let belonging = Belonging { assigned: &assigned, recorded: &recorded, absences: &absences };
     let mut found = Vec::new();
-    for release in releases(tx, as_of, worker.worker.id).await? {
+    let entries = worker.person.entries();
+    for release in releases(tx, as_of, &entries).await? {
         if !release.fact.agent_codes.contains(agent.code()) {
             continue;
         }
@@ -223,7 +244,7 @@ async fn presences(
             |site| release.fact.at.with_timezone(&site.fact.time_zone.0).date_naive(),
         );
         let released = ReleasedOn { on, groups: &release.fact.group_ids, workers: &release.fact.worker_ids };
-        if was_present(released, WorkerId(worker.worker.id), belonging) {
+        if entries.iter().any(|entry| was_present(released, WorkerId(*entry), belonging)) {
             found.push(Presence { key: release.id.to_string(), on, behind: behind(&release) });
         }
     }
@@ -233,11 +254,12 @@ async fn presences(
 async fn examinations(
     tx: &mut Tx,
     as_of: AsOf,
-    worker: Uuid,
+    entries: &[Uuid],
     agent: &AgentEvidence,
 ) -> Result<Vec<Examination>, StoreError> {
+    // A duty keeps the entry for which it was raised, and what was done about it holds for the person.
     let of_worker = [
-        Where::Is("worker_id", Key::Id(Some(worker))),
+        Where::IsOneOf("worker_id", entries.to_vec()),
         Where::Is("agent_code", Key::Text(Some(agent.code().to_string()))),
     ];
     let mut found = Vec::new();

@@ -4,15 +4,19 @@ use crate::model::facts::site::Site;
 use crate::model::facts::worker::{Absence, Assignment, Employment, WorkedDay, Worker};
 use crate::model::version::Version;
 use crate::registry::gather;
+use crate::registry::gather::persons::{self, Person};
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
 use crate::store::versions::{AsOf, Where};
 use chrono::{DateTime, NaiveDate, Utc};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// A worker and everything that says where he worked when.
 #[derive(Debug, Clone)]
 pub struct WorkerEvidence {
+    /// Which entries these facts were recorded under.
+    pub person: Person,
     /// The worker.
     pub worker: Version<Worker>,
     /// Employments, by first day.
@@ -27,18 +31,33 @@ pub struct WorkerEvidence {
     pub sites: Vec<Version<Site>>,
 }
 
-/// Gathers a worker.
+/// Gathers the person behind an entry.
 pub async fn worker(tx: &mut Tx, as_of: AsOf, id: Uuid) -> Result<Option<WorkerEvidence>, StoreError> {
-    let Some(worker) = gather::one::<Worker>(tx, as_of, id).await? else { return Ok(None) };
-    let of_worker = [Where::Parent(id)];
+    let person = persons::person(tx, as_of, id).await?;
+    of_person(tx, as_of, person).await
+}
+
+/// Gathers a person by these entries alone.
+pub async fn of_person(
+    tx: &mut Tx,
+    as_of: AsOf,
+    person: Person,
+) -> Result<Option<WorkerEvidence>, StoreError> {
+    let Some(worker) = gather::one::<Worker>(tx, as_of, person.id).await? else { return Ok(None) };
+    let of_worker = [Where::Parents(person.entries())];
     let mut employments = gather::all::<Employment>(tx, as_of, &of_worker).await?;
     employments.sort_by_key(|employment| (employment.fact.from, employment.id));
     let mut assignments = gather::all::<Assignment>(tx, as_of, &of_worker).await?;
     assignments.sort_by_key(|assignment| (assignment.fact.from, assignment.id));
     let site_ids: Vec<Uuid> =
         assignments.iter().filter_map(|assignment| assignment.site).map(|site| site.0).collect();
+    let mut worked_days = gather::all::<WorkedDay>(tx, as_of, &of_worker).await?;
+    // A day in a group that was recorded under two entries is one day.
+    let mut known = BTreeSet::new();
+    worked_days.retain(|day| known.insert((day.fact.date, day.fact.group_id)));
     Ok(Some(WorkerEvidence {
-        worked_days: gather::all::<WorkedDay>(tx, as_of, &of_worker).await?,
+        person,
+        worked_days,
         absences: gather::all::<Absence>(tx, as_of, &of_worker).await?,
         sites: gather::many::<Site>(tx, as_of, &site_ids, Where::Ids).await?,
         worker,

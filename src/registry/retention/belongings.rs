@@ -61,6 +61,8 @@ pub async fn of_worker(tx: &mut Tx, id: Uuid) -> Result<Vec<OfKind>, StoreError>
     all.hanging::<worker::RespiratorConfirmation>("parent_id", &assignments).await?;
     all.hanging::<worker::WorkedDay>("parent_id", &him).await?;
     all.hanging::<worker::Absence>("parent_id", &him).await?;
+    all.hanging::<worker::Alias>("parent_id", &him).await?;
+    all.hanging::<worker::Alias>("of_worker_id", &him).await?;
     all.hanging::<worker::MedicalGround>("parent_id", &him).await?;
     all.hanging::<worker::RecordRequest>("parent_id", &him).await?;
     let duties = all.hanging::<duty::Duty>("worker_id", &him).await?;

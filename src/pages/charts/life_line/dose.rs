@@ -22,9 +22,8 @@ pub(super) type Stretch = Vec<Point>;
 
 /// The sums over the intervals that end by the day, or the part of them that lies before it.
 fn until(history: &HistoryView, on: NaiveDate) -> Point {
-    let counted = |interval: &&HistoryInterval| {
-        interval.from < on && !interval.flags.contains(&HistoryFlag::WithinLag)
-    };
+    let counted =
+        |interval: &&HistoryInterval| interval.from < on && !interval.flags.contains(&HistoryFlag::WithinLag);
     let mut point = Point { on, value: 0.0, band: Some((0.0, 0.0)) };
     for interval in history.intervals.iter().filter(counted) {
         let Some(mean) = &interval.mean else { continue };

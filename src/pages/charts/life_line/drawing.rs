@@ -39,7 +39,11 @@ pub(super) fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
     let count = lanes.iter().map(|lane| lane + 1).max().unwrap_or(1);
     let top = 26.0;
     let lanes_end = top + LANE * said::many(count);
-    let named_eras = if picture.of.cuts.is_empty() { 0.0 } else { plate.pick(20.0, 17.0 * said::many(picture.of.cuts.len().min(4)) + 4.0) };
+    let named_eras = if picture.of.cuts.is_empty() {
+        0.0
+    } else {
+        plate.pick(20.0, 17.0 * said::many(picture.of.cuts.len().min(4)) + 4.0)
+    };
     let intensity = (lanes_end + named_eras + 36.0, lanes_end + named_eras + 36.0 + plate.pick(210.0, 200.0));
     let dose = (!picture.stretches.is_empty()).then(|| (intensity.1 + 40.0, intensity.1 + 40.0 + 120.0));
     let foot = dose.map_or(intensity.1, |dose| dose.1);
@@ -58,7 +62,12 @@ pub(super) fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
         doses(&mut svg, picture, &x, dose);
     }
     if rows > 0 {
-        svg.text((0.0, duties - 2.0), Anchor::Start, "b", plate.pick("Duties", "Duties (letters: in the table)"));
+        svg.text(
+            (0.0, duties - 2.0),
+            Anchor::Start,
+            "b",
+            plate.pick("Duties", "Duties (letters: in the table)"),
+        );
         for ((at, row), (number, duty)) in pennants.iter().zip(ordered(picture).iter().enumerate()) {
             let y = duties + PENNANTS * (said::many(*row) + 1.0);
             svg.pennant((*at, y), duty.2);
@@ -83,7 +92,12 @@ fn next_duty(svg: &mut Svg, picture: &Picture<'_>, x: f64, y: f64) {
     if let Some((due, words, status)) = duties.iter().find(open) {
         let style = if *status == DutyStatus::Overdue { "b mg" } else { "b" };
         svg.text((x, y - 12.0), Anchor::Start, style, &shortened(words, 190.0, style));
-        svg.text((x, y + 4.0), Anchor::Start, style, &format!("{} {}", said::duty(*status), said::date(*due)));
+        svg.text(
+            (x, y + 4.0),
+            Anchor::Start,
+            style,
+            &format!("{} {}", said::duty(*status), said::date(*due)),
+        );
     }
 }
 
@@ -137,7 +151,12 @@ fn ends(one: Assigned<'_>, picture: &Picture<'_>, x: &Scale) -> (f64, f64) {
 fn draw_lanes(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, panels: &Panels, lanes: &[usize]) {
     let (top, bottom) = panels.lanes;
     let slim = svg.plate().is_slim();
-    svg.text((0.0, 13.0), Anchor::Start, "b", if slim { "Assignments (numbers: in the table)" } else { "Assignments" });
+    svg.text(
+        (0.0, 13.0),
+        Anchor::Start,
+        "b",
+        if slim { "Assignments (numbers: in the table)" } else { "Assignments" },
+    );
     let mut order: Vec<usize> = (0..lanes.len()).collect();
     order.sort_by_key(|one| picture.of.assignments[*one].assignment.from);
     for (number, one) in order.into_iter().enumerate() {
@@ -250,7 +269,9 @@ fn intensities(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, panels: &Panels)
     }
     let mut labels = Vec::new();
     for level in picture.of.levels {
-        let Some(value) = picture.unit.and_then(|unit| level.unit.convert(level.value, unit)) else { continue };
+        let Some(value) = picture.unit.and_then(|unit| level.unit.convert(level.value, unit)) else {
+            continue;
+        };
         svg.line(level.class(), (left, place(value)), (right, place(value)));
         labels.push((place(value), level));
     }
@@ -305,7 +326,12 @@ fn doses(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, (top, bottom): (f64, f
     let all = picture.stretches.iter().flatten();
     let greatest = all.map(|point| point.band.map_or(point.value, |band| band.1.max(point.value)));
     let y = Scale::linear(span_from_zero(greatest.fold(0.0, f64::max)), bottom, top);
-    svg.text((0.0, top - 11.0), Anchor::Start, "b", &format!("Cumulative exposure, {}", dose_unit(&view.unit)));
+    svg.text(
+        (0.0, top - 11.0),
+        Anchor::Start,
+        "b",
+        &format!("Cumulative exposure, {}", dose_unit(&view.unit)),
+    );
     for tick in y.ticks(24.0) {
         svg.line("tick", (left, tick.at), (right, tick.at));
         svg.line("ax", (left - 6.0, tick.at), (left, tick.at));
@@ -331,7 +357,11 @@ fn doses(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, (top, bottom): (f64, f
     if svg.plate().is_slim() {
         svg.text((left + 6.0, top + 12.0), Anchor::Start, "halo", &words);
     } else {
-        let at = picture.stretches.last().and_then(|stretch| stretch.last()).map_or(bottom, |last| y.at(last.value));
+        let at = picture
+            .stretches
+            .last()
+            .and_then(|stretch| stretch.last())
+            .map_or(bottom, |last| y.at(last.value));
         let (head, band) = words.split_once(" (").unwrap_or((&words, ""));
         svg.text((right + 8.0, at + 4.0), Anchor::Start, "b", head);
         svg.text((right + 8.0, at + 21.0), Anchor::Start, "s", band.trim_end_matches(')'));

@@ -66,19 +66,18 @@ pub(super) fn told(picture: &Picture<'_>) -> Said {
         let years = said::count(history.lag_years, "year", "years");
         notes.push(format!("The last {years} are not counted."));
     }
-    if let Some(line) = picture.of.levels.iter().find(|line| line.is_lawful()).filter(|_| picture.limit.is_some()) {
-        notes.push(format!("Every time is drawn against the {} of today; each shift was judged by that of its own day.", line.named()));
+    if let Some(line) =
+        picture.of.levels.iter().find(|line| line.is_lawful()).filter(|_| picture.limit.is_some())
+    {
+        notes.push(format!(
+            "Every time is drawn against the {} of today; each shift was judged by that of its own day.",
+            line.named()
+        ));
     }
     for (at, duty) in ordered(picture).iter().enumerate() {
         desc.push(format!("Duty {}: {}, {} {}.", letter(at), duty.1, said::duty(duty.2), said::date(duty.0)));
     }
-    Said {
-        title: format!("Life line: {agent}"),
-        desc,
-        notes,
-        key: key(picture),
-        table: table(picture),
-    }
+    Said { title: format!("Life line: {agent}"), desc, notes, key: key(picture), table: table(picture) }
 }
 
 /// Duties in the order of their dates.
@@ -125,9 +124,8 @@ fn key(picture: &Picture<'_>) -> Vec<(KeyMark, String)> {
             key.push((mark, words.to_owned()));
         }
     };
-    let shifts = |own: bool| {
-        picture.shifts.iter().any(|shift| picture.is_own(shift) == own && shift.value.is_value())
-    };
+    let shifts =
+        |own: bool| picture.shifts.iter().any(|shift| picture.is_own(shift) == own && shift.value.is_value());
     add(shifts(true), KeyMark::Own, "own shift");
     add(shifts(false), KeyMark::Other, "another member’s shift");
     let bound = |value: Measured| matches!(value, Measured::Below(_) | Measured::Between { lower: 0.0, .. });
@@ -166,12 +164,13 @@ fn table(picture: &Picture<'_>) -> Table {
                 |mean| {
                     let of = |value: f64| said::number(value, mean.unit, &numbers);
                     let band = mean.lower.zip(mean.upper);
-                    let band =
-                        band.map_or_else(String::new, |(lower, upper)| format!("{} to {}", of(lower), of(upper)));
+                    let band = band
+                        .map_or_else(String::new, |(lower, upper)| format!("{} to {}", of(lower), of(upper)));
                     (format!("{} {}", of(mean.estimate), mean.unit.symbol()), band)
                 },
             );
-            let shifts = interval.n.map_or_else(String::new, |n| format!(", {}", said::count(n, "shift", "shifts")));
+            let shifts =
+                interval.n.map_or_else(String::new, |n| format!(", {}", said::count(n, "shift", "shifts")));
             let lag = if interval.flags.contains(&HistoryFlag::WithinLag) { "; within the lag" } else { "" };
             let cells = [
                 format!("{}, {site}", picture.names.group(interval.group_id)),
