@@ -7,21 +7,23 @@ use crate::api::problem::Problem;
 use crate::api::questions::{Question, note_bulk, sound};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
+use crate::conclusions::history::view::HistoryView;
 use crate::export::csv::{self, Reader};
 use crate::export::fhir;
+use crate::export::taken::{Format, Taken};
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
+use crate::registry::conclude::history_rows::Moment;
 use crate::registry::conclude::{duty_rows, sample_rows, surveillance_bundle, surveillance_rows};
+use crate::registry::journal::JournalEntryView;
+use crate::store::backend::Tx;
+use axum::body::Body;
 use axum::http::{HeaderName, StatusCode, header};
+use futures_util::stream;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
-
-/// How a file is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Format {
-    Csv,
-    Json,
-}
+use std::time::Duration;
+use tokio::sync::mpsc;
 
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
@@ -53,6 +55,30 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
                     format,
                     "Export every duty",
                     &Schema::of::<duty_rows::DutyRow>("DutyRow"),
+                ),
+                described(
+                    Endpoint::get(&path("histories", format), needs, move |app, asked| {
+                        grown(app, asked, format, Dataset::Histories)
+                    }),
+                    format,
+                    "Export the history of every worker in sight for every agent that concerns him",
+                    &Schema::of::<HistoryView>("History"),
+                )
+                .more(
+                    "Each as `GET /workers/{id}/history` answers it. As CSV a row for each worker, agent and interval; as \
+                     JSON whole histories, with `worker_name`, the dose and the gaps.",
+                ),
+                described(
+                    Endpoint::get(&path("journal", format), needs, move |app, asked| {
+                        grown(app, asked, format, Dataset::Journal)
+                    }),
+                    format,
+                    "Export the journal",
+                    &Schema::of::<JournalEntryView>("JournalEntry"),
+                )
+                .more(
+                    "Envelopes with their hashes for whoever sees the site, images for whoever may read the fact, as \
+                     `GET /journal` shows them; the medical chain for the physician alone.",
                 ),
             ]
         })
@@ -113,17 +139,96 @@ impl Asked {
     }
 
     fn file<T: Shape>(&self, dataset: &str, rows: &[T], position: i64) -> Reply {
-        let (media_type, ending, bytes) = match self.format {
-            Format::Csv => ("text/csv; header=present; charset=utf-8", "csv", csv::write(rows, self.reader)),
+        let bytes = match self.format {
+            Format::Csv => csv::write(rows, self.reader),
             Format::Json => {
                 let rows: Vec<Value> = rows.iter().map(Shape::to_json).collect();
-                ("application/json", "json", Value::Array(rows).to_string().into_bytes())
+                Value::Array(rows).to_string().into_bytes()
             }
+        };
+        self.reply(dataset, bytes, position)
+    }
+
+    fn reply(&self, dataset: &str, bytes: impl Into<Body>, position: i64) -> Reply {
+        let (media_type, ending) = match self.format {
+            Format::Csv => ("text/csv; header=present; charset=utf-8", "csv"),
+            Format::Json => ("application/json", "json"),
         };
         Reply::new(StatusCode::OK, media_type, bytes)
             .with(header::CONTENT_DISPOSITION, &format!("attachment; filename=\"{dataset}.{ending}\""))
             .with(HeaderName::from_static("x-position"), &position.to_string())
     }
+}
+
+/// A data set of many rows, written a part at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Dataset {
+    Histories,
+    Journal,
+}
+
+impl Dataset {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Histories => "histories",
+            Self::Journal => "journal",
+        }
+    }
+}
+
+/// A file that is sent while it is written, from the snapshot in which it was begun.
+async fn grown(app: App, request: Request, format: Format, dataset: Dataset) -> Result<Reply, Problem> {
+    let asked = Asked::of(&request, format)?;
+    let as_known_on = asked.question.as_known_on;
+    let (mut tx, as_of) = asked.question.snapshot(&app).await?;
+    let now = app.registry.seen_from(as_known_on);
+    let moment = Moment { as_of, now, of_now: as_known_on.is_none() };
+    let (caller, reader) = (&request.caller, asked.reader);
+    let taken = match dataset {
+        Dataset::Histories => Taken::histories(&mut tx, caller, moment, format, reader).await?,
+        Dataset::Journal => Taken::journal(&mut tx, caller, moment, format, reader).await?,
+    };
+    // Whom it names is known when it is written; the line must be there before. It tells whom the reader sees.
+    note_bulk(&app, &request, as_of, "export", taken.workers).await?;
+    Ok(asked.reply(dataset.name(), sent(tx, taken), as_of.position))
+}
+
+/// How long a reader may take over one part before the file breaks off and lets its snapshot go.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A part of a file, or its end: a file that breaks off must not look whole.
+enum Sent {
+    Part(Vec<u8>),
+    End,
+}
+
+/// Writes a file into the body of an answer, at most two parts ahead of its reader.
+fn sent(mut tx: Tx, mut taken: Taken) -> Body {
+    let (send, receive) = mpsc::channel(2);
+    tokio::spawn(async move {
+        loop {
+            let next = match taken.next(&mut tx).await {
+                Ok(Some(part)) => Sent::Part(part),
+                Ok(None) => Sent::End,
+                Err(error) => {
+                    tracing::error!(error = &error as &dyn std::error::Error, "a file broke off");
+                    return;
+                }
+            };
+            let last = matches!(next, Sent::End);
+            if !matches!(tokio::time::timeout(PATIENCE, send.send(next)).await, Ok(Ok(()))) || last {
+                return;
+            }
+        }
+    });
+    Body::from_stream(stream::unfold(Some(receive), |receive| async move {
+        let mut receive = receive?;
+        match receive.recv().await {
+            Some(Sent::Part(part)) => Some((Ok(part), Some(receive))),
+            Some(Sent::End) => None,
+            None => Some((Err(std::io::Error::other("the file broke off")), None)),
+        }
+    }))
 }
 
 /// Whom a file names, to be counted.

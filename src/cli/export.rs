@@ -3,12 +3,15 @@
 use crate::cli::failure::Failure;
 use crate::cli::session::Session;
 use crate::export::csv::{self, Reader};
+use crate::export::taken::{Format, Taken};
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::parse_instant;
-use crate::registry::conclude::{sample_rows, surveillance_rows};
+use crate::registry::conclude::history_rows::Moment;
+use crate::registry::conclude::{duty_rows, sample_rows, surveillance_rows};
 use crate::registry::reading::Read;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeSet;
+use std::io::Write as _;
 use std::path::PathBuf;
 
 /// What is taken out.
@@ -18,6 +21,12 @@ pub enum Dataset {
     Surveillance,
     /// Every sample with its concentrations.
     Samples,
+    /// Every duty.
+    Duties,
+    /// Every worker's exposure, a row for each agent and interval.
+    Histories,
+    /// The journal with its hashes.
+    Journal,
 }
 
 /// What to take out, and where to.
@@ -42,30 +51,88 @@ pub struct Options {
 pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
     let reader = if options.for_spreadsheet { Reader::Spreadsheet } else { Reader::Program };
     let (registry, caller) = (&session.registry, &session.caller);
+    if options.as_known_on.is_none() {
+        // Duties are facts: what the latest facts ask for is written before they are read.
+        registry.settle().await?;
+    }
     let mut tx = registry.database.read().await?;
     let as_of = registry.as_of(&mut tx, options.as_known_on).await?;
-    let (name, rows, workers, file) = match options.dataset {
+    let now = registry.seen_from(options.as_known_on);
+    let moment = Moment { as_of, now, of_now: options.as_known_on.is_none() };
+    let content = match options.dataset {
         Dataset::Surveillance => {
             let rows = surveillance_rows::rows(&mut tx, caller, as_of).await?;
             let workers = named(rows.iter().map(|row| row.worker_id));
-            ("surveillance", rows.len(), workers, csv::write(&rows, reader))
+            Content::Whole { rows: rows.len(), workers, file: csv::write(&rows, reader) }
         }
         Dataset::Samples => {
             let rows = sample_rows::rows(&mut tx, caller, as_of).await?;
             let workers = named(rows.iter().map(|row| row.worker_id));
-            ("samples", rows.len(), workers, csv::write(&rows, reader))
+            Content::Whole { rows: rows.len(), workers, file: csv::write(&rows, reader) }
+        }
+        Dataset::Duties => {
+            let rows = duty_rows::rows(&mut tx, caller, as_of).await?;
+            let workers = named(rows.iter().map(|row| row.worker_id));
+            Content::Whole { rows: rows.len(), workers, file: csv::write(&rows, reader) }
+        }
+        Dataset::Histories => {
+            Content::Growing(Taken::histories(&mut tx, caller, moment, Format::Csv, reader).await?)
+        }
+        Dataset::Journal => {
+            Content::Growing(Taken::journal(&mut tx, caller, moment, Format::Csv, reader).await?)
         }
     };
-    drop(tx);
     // Who read whose exposure is on disk before the exposure is.
-    let request = format!("doseward export {name}");
+    let workers = match &content {
+        Content::Whole { workers, .. } => *workers,
+        Content::Growing(taken) => taken.workers,
+    };
+    let request = format!("doseward export {}", options.dataset.name());
     let scope = Some("export".to_owned());
     let read = Read { request, worker: None, scope, position: as_of.position, workers };
     registry.note_reading(caller, read).await?;
-    std::fs::write(&options.file, file)
-        .map_err(|error| Failure::Refused(format!("{}: {error}", options.file.display())))?;
+    let failed = |error: std::io::Error| Failure::Refused(format!("{}: {error}", options.file.display()));
+    let rows = match content {
+        Content::Whole { rows, file, .. } => {
+            std::fs::write(&options.file, file).map_err(failed)?;
+            rows
+        }
+        Content::Growing(mut taken) => {
+            // The earlier file stays until the new one is whole.
+            let mut growing = options.file.clone().into_os_string();
+            growing.push(".part");
+            let growing = PathBuf::from(growing);
+            let mut file = std::fs::File::create(&growing).map_err(failed)?;
+            while let Some(part) = taken.next(&mut tx).await? {
+                file.write_all(&part).map_err(failed)?;
+            }
+            file.sync_all().map_err(failed)?;
+            std::fs::rename(&growing, &options.file).map_err(failed)?;
+            taken.rows()
+        }
+    };
     println!("{rows} rows as known at position {} in {}", as_of.position, options.file.display());
     Ok(())
+}
+
+/// What goes into the file.
+enum Content {
+    /// All of it.
+    Whole { rows: usize, workers: usize, file: Vec<u8> },
+    /// A part at a time.
+    Growing(Taken),
+}
+
+impl Dataset {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Surveillance => "surveillance",
+            Self::Samples => "samples",
+            Self::Duties => "duties",
+            Self::Histories => "histories",
+            Self::Journal => "journal",
+        }
+    }
 }
 
 /// How many workers are named.

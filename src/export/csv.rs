@@ -20,15 +20,29 @@ pub fn columns<T: Shape>() -> Vec<String> {
 
 /// Writes rows as a file.
 pub fn write<T: Shape>(rows: &[T], reader: Reader) -> Vec<u8> {
+    let mut file = header::<T>();
+    file.extend(lines(rows, reader));
+    file
+}
+
+/// The first line of a file: the names of the columns.
+pub fn header<T: Shape>() -> Vec<u8> {
+    records(std::iter::once(columns::<T>()))
+}
+
+/// The lines of rows.
+pub fn lines<T: Shape>(rows: &[T], reader: Reader) -> Vec<u8> {
     let columns = columns::<T>();
-    let mut writer = ::csv::WriterBuilder::new()
-        .terminator(::csv::Terminator::CRLF)
-        .from_writer(Vec::with_capacity(rows.len() * 128));
-    let mut put = |record: Vec<String>| writer.write_record(&record).expect("a Vec takes every byte");
-    put(columns.clone());
-    for row in rows {
+    records(rows.iter().map(|row| {
         let row = row.to_json();
-        put(columns.iter().map(|column| cell(row.get(column), reader)).collect());
+        columns.iter().map(|column| cell(row.get(column), reader)).collect()
+    }))
+}
+
+fn records(records: impl Iterator<Item = Vec<String>>) -> Vec<u8> {
+    let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
+    for record in records {
+        writer.write_record(&record).expect("a Vec takes every byte");
     }
     writer.into_inner().expect("a Vec takes every byte")
 }

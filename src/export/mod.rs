@@ -6,3 +6,4 @@ pub mod fhir;
 pub mod icalendar;
 pub mod letter;
 pub mod paper;
+pub mod taken;

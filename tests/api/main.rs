@@ -12,6 +12,7 @@ mod clauses_without_level;
 mod corrections;
 mod entry;
 mod examinations;
+mod exports;
 mod facts;
 mod harness;
 mod held_rows;

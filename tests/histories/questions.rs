@@ -3,14 +3,16 @@
 use crate::plant::{AGENTS, Plant};
 use serde_json::Value;
 
-/// The two exports that can be had as they were known.
-pub(crate) const EXPORTS: [&str; 6] = [
+/// The exports that can be had as they were known.
+pub(crate) const EXPORTS: [&str; 8] = [
     "/exports/samples.csv",
     "/exports/surveillance.csv",
     "/exports/duties.csv",
     "/exports/samples.json",
     "/exports/surveillance.json",
     "/exports/duties.json",
+    "/exports/histories.csv",
+    "/exports/journal.csv",
 ];
 
 /// The conclusions: profiles, verdicts, histories and shift averages.

@@ -8,6 +8,7 @@ pub mod early_warnings;
 pub mod examiner_packet;
 pub mod exposure;
 pub mod history;
+pub mod history_rows;
 pub mod kept;
 pub mod letters;
 pub mod limit_change;
