@@ -4,6 +4,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
+mod aliases;
 mod authorisation;
 mod backup;
 mod calendar;

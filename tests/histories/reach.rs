@@ -9,7 +9,7 @@ use doseward::model::facts::rules::{ComparedWith, MixtureSet};
 use doseward::model::facts::sampling::{DirectReadings, Sample, SamplingEvent};
 use doseward::model::facts::site::{Holiday, MonitoringOption, Release, RuleSetChange};
 use doseward::model::facts::worker::{
-    Absence, Assignment, EarlierExposure, Employment, MedicalGround, WorkedDay, Worker,
+    Absence, Alias, Assignment, EarlierExposure, Employment, MedicalGround, WorkedDay, Worker,
 };
 use doseward::model::identifiers::SiteId;
 use doseward::registry::place::Place;
@@ -103,6 +103,7 @@ fn of_workers(said: &mut BTreeMap<&'static str, BTreeSet<Reached>>) {
         &json!({"group_id": ID, "from": day, "shifts_per_week": 5, "hours_per_shift": 8}),
     );
     says::<WorkedDay>(said, &json!({"date": day, "group_id": ID, "hours": 8}));
+    says::<Alias>(said, &json!({"of_worker_id": ID, "reason": "-"}));
     says::<Absence>(said, &json!({"from": day, "to": day}));
     says::<MedicalGround>(said, &json!({"kind": "removal", "on": day, "agent_code": "dust"}));
 }

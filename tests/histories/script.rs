@@ -362,7 +362,7 @@ impl<'s> Script<'s> {
         let worker = self.any_worker();
         let day = self.day();
         let (_, group) = self.any_group();
-        match self.draws.below(6) {
+        match self.draws.below(7) {
             0 | 1 => {
                 let mut body = json!({"group_id": group, "from": day.to_string(),
                     "shifts_per_week": self.draws.one_of(&[1.0, 2.5, 5.0]), "hours_per_shift": 8});
@@ -380,6 +380,10 @@ impl<'s> Script<'s> {
             4 => {
                 let body = json!({"date": day.to_string(), "group_id": group, "hours": 6});
                 self.fact(&format!("/workers/{worker}/worked-days"), "worked-days", &body).await;
+            }
+            5 => {
+                let body = json!({"of_worker_id": self.any_worker(), "reason": "One person."});
+                self.fact(&format!("/workers/{worker}/aliases"), "aliases", &body).await;
             }
             _ => {
                 let body = json!({"employer": "Earlier Works", "agent_code": self.agent(),
