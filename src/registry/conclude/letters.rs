@@ -8,7 +8,7 @@ use crate::model::facts::letter::{Letter, LetterResult, LetterSays};
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::facts::site::Site;
 use crate::model::facts::worker::{Assignment, Worker};
-use crate::model::identifiers::{EventId, WorkerId};
+use crate::model::identifiers::{EventId, GroupId, WorkerId};
 use crate::model::printed::precision::figures_of;
 use crate::model::version::Version;
 use crate::registry::conclude::represents::assigned_on;
@@ -20,6 +20,7 @@ use crate::store::backend::Tx;
 use crate::store::versions::{AsOf, Where};
 use crate::surveillance::monitoring::notice::SaysMore;
 use crate::surveillance::pack::monitoring_rule::{MonitoringRule, MonitoringRuleType};
+use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
@@ -73,16 +74,8 @@ pub async fn to_say(
     let mut entries: BTreeSet<Uuid> = also.iter().map(|worker| worker.0).collect();
     let of_event = gather::many::<Sample>(tx, as_of, &[event.id], Where::Parents).await?;
     entries.extend(of_event.iter().filter_map(|sample| sample.fact.worker_id).map(|worker| worker.0));
-    let mut assigned_to: BTreeMap<_, Vec<Version<Assignment>>> = BTreeMap::new();
-    for (shift, ..) in &shifts {
-        let Some(group) = shift.group.filter(|group| !assigned_to.contains_key(&(*group, shift.shift_date)))
-        else {
-            continue;
-        };
-        let assigned = assigned_on(tx, as_of, group, shift.shift_date).await?;
-        entries.extend(assigned.iter().filter_map(|one| one.parent));
-        assigned_to.insert((group, shift.shift_date), assigned);
-    }
+    let assigned_to = assigned_to(tx, as_of, shifts.iter().map(|(shift, ..)| shift)).await?;
+    entries.extend(assigned_to.values().flatten().filter_map(|assignment| assignment.parent));
     let known: Vec<Uuid> = entries.iter().copied().collect();
     let persons = persons(tx, as_of, &known).await?;
     for (shift, basis, figures) in &shifts {
@@ -113,13 +106,12 @@ pub async fn to_say(
     for worker in also {
         readers.entry(persons.stands_under(worker.0)).or_default();
     }
-    let mut addressed: BTreeMap<Uuid, Uuid> = BTreeMap::new();
-    for reader in readers.keys() {
+    // Each under the entry by which the event knows him, the one that stays where that is among them.
+    let addressed = |reader: &Uuid| {
         let of_reader = persons.person(*reader).entries();
-        let by = of_reader.into_iter().find(|entry| entries.contains(entry)).unwrap_or(*reader);
-        addressed.insert(by, *reader);
-    }
-    let ids: Vec<Uuid> = addressed.keys().copied().collect();
+        of_reader.into_iter().find(|entry| entries.contains(entry)).unwrap_or(*reader)
+    };
+    let ids: Vec<Uuid> = readers.keys().map(addressed).collect();
     let workers = gather::many::<Worker>(tx, as_of, &ids, Where::Ids).await?;
     let here = agent.limits.iter().filter(|limit| limit.site.is_none_or(|of| of.0 == site.id));
     let limits: Vec<i64> = here.map(|limit| limit.position).collect();
@@ -157,6 +149,20 @@ pub async fn to_say(
             }
         })
         .collect())
+}
+
+/// Who was assigned to the groups of shifts on their dates.
+async fn assigned_to(
+    tx: &mut Tx,
+    as_of: AsOf,
+    shifts: impl Iterator<Item = &ShiftTwa>,
+) -> Result<BTreeMap<(GroupId, NaiveDate), Vec<Version<Assignment>>>, Refusal> {
+    let places: BTreeSet<_> = shifts.filter_map(|shift| Some((shift.group?, shift.shift_date))).collect();
+    let mut found = BTreeMap::new();
+    for (group, date) in places {
+        found.insert((group, date), assigned_on(tx, as_of, group, date).await?);
+    }
+    Ok(found)
 }
 
 /// The shifts of an event that give results of an agent, each with the positions behind it and the figures of its data.
