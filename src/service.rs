@@ -1,6 +1,8 @@
 //! The service: build, bind, serve, stop. It prints nothing; whoever runs it does.
 
+use crate::api::client_address::Proxies;
 use crate::api::{App, dispatch};
+use crate::registry::anchor::key::PrivateKey;
 use crate::registry::clock::{MachineClock, MachineIds};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
@@ -29,6 +31,9 @@ pub enum ServiceError {
     /// The built-in rules cannot be entered.
     #[error("the built-in rules cannot be entered")]
     Pack(#[source] Refusal),
+    /// Lines of an earlier release cannot be taken into the access log.
+    #[error("the lines of an earlier release cannot be taken into the access log")]
+    AccessLog(#[source] Refusal),
     /// The address cannot be listened on.
     #[error("{address} cannot be listened on")]
     Listen {
@@ -49,22 +54,42 @@ pub struct Service {
     registry: Registry,
     listener: TcpListener,
     address: SocketAddr,
+    proxies: Proxies,
+}
+
+/// Opens the registry of the settings: schema, durability, built-in rules, the key of its anchors.
+///
+/// # Errors
+/// When the database cannot be opened or written.
+pub async fn open(settings: &Settings) -> Result<Registry, ServiceError> {
+    let registry = open_at(settings.database_url.reveal()).await?;
+    // The settings have read it before.
+    let key = settings.signing_key.as_ref().and_then(|key| PrivateKey::from_pem(key.reveal()).ok());
+    Ok(match key {
+        Some(key) => registry.signing_with(key),
+        None => registry,
+    })
 }
 
 /// Opens the registry of an address: schema, durability, built-in rules.
 ///
 /// # Errors
 /// When the database cannot be opened or written.
-pub async fn open(database_url: &str) -> Result<Registry, ServiceError> {
+pub async fn open_at(database_url: &str) -> Result<Registry, ServiceError> {
     let registry = open_without_rules(database_url).await?;
     for _ in 1..PATIENCE {
         match registry.enter_pack(Pack::built_in()).await {
             // Another instance that starts for the first time is entering them.
             Err(Refusal::Busy) => {}
-            entered => return entered.map(|_| registry).map_err(ServiceError::Pack),
+            entered => {
+                entered.map_err(ServiceError::Pack)?;
+                registry.take_in_lines().await.map_err(ServiceError::AccessLog)?;
+                return Ok(registry);
+            }
         }
     }
     registry.enter_pack(Pack::built_in()).await.map_err(ServiceError::Pack)?;
+    registry.take_in_lines().await.map_err(ServiceError::AccessLog)?;
     Ok(registry)
 }
 
@@ -86,8 +111,9 @@ impl Service {
         let unable = |source| ServiceError::Listen { address: settings.listen.clone(), source };
         // Bound first: a second service on the same address stops before it touches the database.
         let listener = TcpListener::bind(&settings.listen).await.map_err(unable)?;
-        let registry = open(settings.database_url.reveal()).await?;
-        Self::with(registry, listener).map_err(unable)
+        let registry = open(settings).await?;
+        let service = Self::with(registry, listener).map_err(unable)?;
+        Ok(Self { proxies: Proxies::new(settings.proxies.clone()), ..service })
     }
 
     /// A service over a registry and a listener made elsewhere.
@@ -96,7 +122,7 @@ impl Service {
     /// When the listener cannot tell its address.
     pub fn with(registry: Registry, listener: TcpListener) -> std::io::Result<Self> {
         let address = listener.local_addr()?;
-        Ok(Self { registry, listener, address })
+        Ok(Self { registry, listener, address, proxies: Proxies::default() })
     }
 
     /// The address that is listened on; with port 0 the one that was given.
@@ -119,7 +145,8 @@ impl Service {
         let (following, ended) = oneshot::channel::<()>();
         let registry = self.registry.clone();
         let follower = tokio::spawn(async move { registry.follow_marks(async { drop(ended.await) }).await });
-        let router = dispatch::router(App::new(self.registry.clone()));
+        let router = dispatch::router(App::new(self.registry.clone()).behind(self.proxies));
+        let router = router.into_make_service_with_connect_info::<SocketAddr>();
         let serving = axum::serve(self.listener, router).with_graceful_shutdown(async move {
             stop.await;
             // Nobody waits any more only if serving has ended already.

@@ -53,6 +53,10 @@ pub enum Action {
     ReadRetention,
     /// See which entries of workers are one person, at whatever sites.
     ReadAliases,
+    /// Oversee who looked at whom.
+    ReadAccessLog,
+    /// See who looked at a worker, to tell him.
+    ReadAccessOfWorkers,
 }
 
 impl Action {
@@ -82,17 +86,22 @@ impl Action {
         Self::ManageRetention,
         Self::ReadRetention,
         Self::ReadAliases,
+        Self::ReadAccessLog,
+        Self::ReadAccessOfWorkers,
     ];
 
     /// Whether the action concerns the whole registry, so that a role on named sites is not enough.
     pub fn needs_all_sites(self, role: Role) -> bool {
         match self {
             Self::ManageSites | Self::ManageAgents | Self::MergeWorkers => role == Role::Hygienist,
+            // A line of the log may tell that a worker is known at another site.
             Self::ManageAccounts
             | Self::VerifyJournal
             | Self::ManageRetention
             | Self::ReadRetention
-            | Self::ReadAliases => true,
+            | Self::ReadAliases
+            | Self::ReadAccessLog
+            | Self::ReadAccessOfWorkers => true,
             _ => false,
         }
     }
@@ -111,8 +120,9 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::ReadJournal
                 | A::ManageRetention
                 | A::ReadRetention
+                | A::ReadAccessLog
         ),
-        Role::Hygienist => !matches!(action, A::ManageAccounts | A::MedicalGrounds),
+        Role::Hygienist => !matches!(action, A::ManageAccounts | A::MedicalGrounds | A::ReadAccessLog),
         Role::Coordinator => matches!(
             action,
             A::ReadReference
@@ -142,6 +152,7 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::MedicalGrounds
                 | A::ReadJournal
                 | A::Export
+                | A::ReadAccessOfWorkers
         ),
         Role::Corporate => matches!(
             action,
@@ -156,6 +167,8 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::VerifyJournal
                 | A::Export
                 | A::ReadRetention
+                | A::ReadAccessLog
+                | A::ReadAccessOfWorkers
         ),
     }
 }
@@ -191,6 +204,8 @@ mod tests {
             Action::VerifyJournal,
             Action::Export,
             Action::ReadRetention,
+            Action::ReadAccessLog,
+            Action::ReadAccessOfWorkers,
         ];
         for action in Action::ALL {
             assert_eq!(allows(Role::Corporate, *action), reading.contains(action), "{action:?}");

@@ -115,7 +115,7 @@ async fn list_averages(app: App, request: Request) -> Result<Reply, Problem> {
     let workers: BTreeSet<WorkerId> = found.iter().map(|average| average.worker_id).collect();
     match asked.worker {
         Some(worker) => note_worker(&app, &request, as_of, worker).await?,
-        None => note_bulk(&app, &request, as_of, "group", workers.len()).await?,
+        None => note_bulk(&app, &request, as_of, "group", workers).await?,
     }
     Ok(Reply::page(&request, found.iter().map(ShiftAverageView::to_json).collect(), next))
 }
@@ -133,7 +133,7 @@ async fn list_profiles(app: App, request: Request) -> Result<Reply, Problem> {
     drop(tx);
     let (found, next) = stretch.cut(found)?;
     // Only those on this page are named to the reader.
-    note_bulk(&app, &request, as_of, "group", workers_told(&found).len()).await?;
+    note_bulk(&app, &request, as_of, "group", workers_told(&found)).await?;
     Ok(Reply::page(&request, found, next))
 }
 
@@ -222,8 +222,10 @@ async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
         }
         Part::Page(page) => {
             let more = Page { limit: page.limit + 1, ..page };
-            let found = duty_list::duties(&mut tx, &request.caller, as_of, &asked, more).await?;
+            let mut found = duty_list::duties(&mut tx, &request.caller, as_of, &asked, more).await?;
             let items = found.iter().map(|duty| (duty.id.0, duty.to_json())).collect();
+            // The one beyond the page is named to nobody.
+            found.truncate(usize::try_from(page.limit).unwrap_or_default());
             (found, Reply::items(&request, page.limit, items))
         }
     };
@@ -231,7 +233,7 @@ async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
     let workers: BTreeSet<WorkerId> = found.iter().filter_map(|duty| duty.subject.worker_id).collect();
     match asked.worker {
         Some(worker) => note_worker(&app, &request, as_of, worker).await?,
-        None => note_bulk(&app, &request, as_of, "duties", workers.len()).await?,
+        None => note_bulk(&app, &request, as_of, "duties", workers).await?,
     }
     Ok(reply)
 }

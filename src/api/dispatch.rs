@@ -75,8 +75,12 @@ async fn answer(
     } else {
         Bytes::new()
     };
+    let client = app.proxies.client(&head.extensions, &head.headers).map(|address| address.to_string());
+    let purpose = request::purpose(&head.headers)?;
     let request = Request {
         caller,
+        client,
+        purpose,
         method: head.method,
         path: head.uri.path().to_owned(),
         route: &endpoint.path,

@@ -235,6 +235,13 @@ impl Endpoint {
         self.method == Method::POST || self.method == Method::PATCH
     }
 
+    /// Whether an answer may name workers and then leaves a line in the access log: whatever is read, or asked with a body that
+    /// stores nothing. Who records knows what he recorded; the journal names him.
+    pub fn leaves_a_line(&self) -> bool {
+        let asks = ["/workers/search", "/limit-changes/preview"].iter().any(|end| self.path.ends_with(end));
+        matches!(self.access, Access::Needs(_)) && (self.method == Method::GET || asks)
+    }
+
     /// A `GET` for anybody, its path from the root.
     pub fn open<H, A>(path: &str, handler: H) -> Self
     where

@@ -4,7 +4,7 @@ use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema};
 use crate::api::problem::Problem;
-use crate::api::questions::{Question, note_bulk, sound};
+use crate::api::questions::{Question, note_bulk, note_counted, sound};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::conclusions::history::view::HistoryView;
@@ -13,15 +13,15 @@ use crate::export::fhir;
 use crate::export::taken::{Format, Taken};
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape};
+use crate::registry::anchor::ChainState;
 use crate::registry::conclude::history_rows::Moment;
 use crate::registry::conclude::{duty_rows, sample_rows, surveillance_bundle, surveillance_rows};
 use crate::registry::journal::JournalEntryView;
 use crate::store::backend::Tx;
 use axum::body::Body;
-use axum::http::{HeaderName, StatusCode, header};
+use axum::http::{StatusCode, header};
 use futures_util::stream;
 use serde_json::{Value, json};
-use std::collections::BTreeSet;
 use std::time::Duration;
 use tokio::sync::mpsc;
 
@@ -105,8 +105,13 @@ fn path(dataset: &str, format: Format) -> String {
     }
 }
 
+/// What every file says of the record it is from, in its headers.
+const PROVED: &str = "The headers `X-Position`, `X-Chain`, `X-Chain-Entries` and `X-Chain-Head` say at which journal position it \
+                      was made and how the chain stood there: that of the site where the reader sees one alone, else the \
+                      corporation's. An anchor holds the same of every chain in sight.";
+
 fn described(endpoint: Endpoint, format: Format, summary: &str, row: &Schema) -> Endpoint {
-    let endpoint = endpoint.says("exports", summary).as_known_on();
+    let endpoint = endpoint.says("exports", summary).more(PROVED).as_known_on();
     match format {
         Format::Csv => endpoint
             .asks::<String>("for", "`spreadsheet` guards cells that a spreadsheet would take for a formula.")
@@ -138,7 +143,7 @@ impl Asked {
         Ok(Self { question, format, reader })
     }
 
-    fn file<T: Shape>(&self, dataset: &str, rows: &[T], position: i64) -> Reply {
+    fn file<T: Shape>(&self, dataset: &str, rows: &[T], state: &ChainState) -> Reply {
         let bytes = match self.format {
             Format::Csv => csv::write(rows, self.reader),
             Format::Json => {
@@ -146,17 +151,17 @@ impl Asked {
                 Value::Array(rows).to_string().into_bytes()
             }
         };
-        self.reply(dataset, bytes, position)
+        self.reply(dataset, bytes, state)
     }
 
-    fn reply(&self, dataset: &str, bytes: impl Into<Body>, position: i64) -> Reply {
+    fn reply(&self, dataset: &str, bytes: impl Into<Body>, state: &ChainState) -> Reply {
         let (media_type, ending) = match self.format {
             Format::Csv => ("text/csv; header=present; charset=utf-8", "csv"),
             Format::Json => ("application/json", "json"),
         };
         Reply::new(StatusCode::OK, media_type, bytes)
             .with(header::CONTENT_DISPOSITION, &format!("attachment; filename=\"{dataset}.{ending}\""))
-            .with(HeaderName::from_static("x-position"), &position.to_string())
+            .proved_by(state)
     }
 }
 
@@ -189,8 +194,9 @@ async fn grown(app: App, request: Request, format: Format, dataset: Dataset) -> 
         Dataset::Journal => Taken::journal(&mut tx, caller, moment, format, reader).await?,
     };
     // Whom it names is known when it is written; the line must be there before. It tells whom the reader sees.
-    note_bulk(&app, &request, as_of, "export", taken.workers).await?;
-    Ok(asked.reply(dataset.name(), sent(tx, taken), as_of.position))
+    let state = ChainState::for_reader(&mut tx, as_of.position, caller, Action::Export).await?;
+    note_counted(&app, &request, as_of, "export", taken.workers).await?;
+    Ok(asked.reply(dataset.name(), sent(tx, taken), &state))
 }
 
 /// How long a reader may take over one part before the file breaks off and lets its snapshot go.
@@ -231,18 +237,14 @@ fn sent(mut tx: Tx, mut taken: Taken) -> Body {
     }))
 }
 
-/// Whom a file names, to be counted.
-fn named(workers: impl Iterator<Item = Option<WorkerId>>) -> usize {
-    workers.flatten().collect::<BTreeSet<_>>().len()
-}
-
 async fn samples(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
     let asked = Asked::of(&request, format)?;
     let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let rows = sample_rows::rows(&mut tx, &request.caller, as_of).await?;
+    let state = ChainState::for_reader(&mut tx, as_of.position, &request.caller, Action::Export).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
-    Ok(asked.file("samples", &rows, as_of.position))
+    note_bulk(&app, &request, as_of, "export", rows.iter().filter_map(|row| row.worker_id)).await?;
+    Ok(asked.file("samples", &rows, &state))
 }
 
 async fn surveillance(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
@@ -250,9 +252,10 @@ async fn surveillance(app: App, request: Request, format: Format) -> Result<Repl
     settled(&app, &asked).await?;
     let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let rows = surveillance_rows::rows(&mut tx, &request.caller, as_of).await?;
+    let state = ChainState::for_reader(&mut tx, as_of.position, &request.caller, Action::Export).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
-    Ok(asked.file("surveillance", &rows, as_of.position))
+    note_bulk(&app, &request, as_of, "export", rows.iter().filter_map(|row| row.worker_id)).await?;
+    Ok(asked.file("surveillance", &rows, &state))
 }
 
 async fn duties(app: App, request: Request, format: Format) -> Result<Reply, Problem> {
@@ -260,9 +263,10 @@ async fn duties(app: App, request: Request, format: Format) -> Result<Reply, Pro
     settled(&app, &asked).await?;
     let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let rows = duty_rows::rows(&mut tx, &request.caller, as_of).await?;
+    let state = ChainState::for_reader(&mut tx, as_of.position, &request.caller, Action::Export).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "export", named(rows.iter().map(|row| row.worker_id))).await?;
-    Ok(asked.file("duties", &rows, as_of.position))
+    note_bulk(&app, &request, as_of, "export", rows.iter().filter_map(|row| row.worker_id)).await?;
+    Ok(asked.file("duties", &rows, &state))
 }
 
 async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
@@ -270,6 +274,7 @@ async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
     settled(&app, &asked).await?;
     let (mut tx, as_of) = asked.question.snapshot(&app).await?;
     let found = surveillance_bundle::gathered(&mut tx, &request.caller, as_of).await?;
+    let state = ChainState::for_reader(&mut tx, as_of.position, &request.caller, Action::Export).await?;
     drop(tx);
     let people: Vec<fhir::Person> = found
         .workers
@@ -306,11 +311,11 @@ async fn bundle(app: App, request: Request) -> Result<Reply, Problem> {
             })
         })
         .collect();
-    note_bulk(&app, &request, as_of, "export", people.len()).await?;
+    note_bulk(&app, &request, as_of, "export", people.iter().map(|one| one.id)).await?;
     let bundle = fhir::bundle(&people, &requests, &found.averages);
     Ok(Reply::new(StatusCode::OK, "application/fhir+json", bundle.to_string())
         .with(header::CONTENT_DISPOSITION, "attachment; filename=\"surveillance.fhir.json\"")
-        .with(HeaderName::from_static("x-position"), &as_of.position.to_string()))
+        .proved_by(&state))
 }
 
 /// Duties are facts: what the latest facts ask for is written before they are read.

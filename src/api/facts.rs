@@ -4,6 +4,7 @@ use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema};
 use crate::api::problem::Problem;
+use crate::api::questions::{note_named, spanned};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::api::writing::{Made, write};
@@ -15,6 +16,7 @@ use crate::registry::place::{Place, Under};
 use crate::registry::recording::{self, Recorded};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
+use crate::store::versions::Page;
 use serde_json::{Map, Value, json};
 use uuid::Uuid;
 
@@ -272,7 +274,28 @@ pub async fn list<F: Recorded>(app: App, request: Request, under: Under) -> Resu
     for version in &found {
         items.push((version.id, recording::shown(version, &mut tx, as_of).await?));
     }
+    drop(tx);
+    note_named(&app, &request, as_of, spanned(&request, scope_of(under)), shown(page, &items)).await?;
     Ok(Reply::items(&request, page.limit, items))
+}
+
+/// What a list of facts spans, in a word.
+const fn scope_of(under: Under) -> &'static str {
+    match under {
+        Under::Group => "group",
+        Under::Event => "event",
+        _ => "site",
+    }
+}
+
+/// What one fact that names several workers spans: its site.
+fn of_site<F: Recorded>(version: &Version<F>) -> String {
+    version.site.map_or_else(|| F::TABLE.kind.to_owned(), |site| format!("site {site}"))
+}
+
+/// Those of a list that stand on the page asked for: one more was read to see whether there is a next one.
+pub(crate) fn shown(page: Page, items: &[(Uuid, Value)]) -> impl Iterator<Item = &Value> {
+    items.iter().take(usize::try_from(page.limit).unwrap_or_default()).map(|(_, view)| view)
 }
 
 /// One fact.
@@ -282,6 +305,8 @@ pub async fn read<F: Recorded>(app: App, request: Request) -> Result<Reply, Prob
     let as_of = app.registry.now(&mut tx).await?;
     let version = recording::read::<F>(&mut tx, &request.caller, as_of, id).await?;
     let view = recording::shown(&version, &mut tx, as_of).await?;
+    drop(tx);
+    note_named(&app, &request, as_of, of_site(&version), [&view]).await?;
     Ok(Reply::one(&request, version.revision, &view))
 }
 
@@ -290,20 +315,22 @@ async fn read_either<F: Recorded, G: Recorded>(app: App, request: Request) -> Re
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let first = recording::read::<F>(&mut tx, &request.caller, as_of, id).await;
-    let (revision, view) = match first {
+    let (revision, view, scope) = match first {
         Err(Refusal::Unknown) => {
             let other = recording::read::<G>(&mut tx, &request.caller, as_of, id).await;
             // Whoever may not read the second kind learns only that it is none of the first.
             let other = other.map_err(|refusal| {
                 if matches!(refusal, Refusal::Forbidden) { Refusal::Unknown } else { refusal }
             })?;
-            (other.revision, recording::view(&other))
+            (other.revision, recording::view(&other), of_site(&other))
         }
         first => {
             let first = first?;
-            (first.revision, recording::view(&first))
+            (first.revision, recording::view(&first), of_site(&first))
         }
     };
+    drop(tx);
+    note_named(&app, &request, as_of, scope, [&view]).await?;
     Ok(Reply::one(&request, revision, &view))
 }
 

@@ -213,7 +213,7 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let as_of = app.registry.now(&mut tx).await?;
     let report = recording::read::<LabReport>(&mut tx, &request.caller, as_of, id).await?;
     let found = samples_of(&mut tx, as_of, id).await?;
-    let named = workers_of(&found).len();
+    let named = workers_of(&found);
     let mut view = recording::view(&report);
     view["samples"] = Value::Array(samples::views(&mut tx, as_of, found, Asked::default()).await?);
     let held = held_rows::of_report(&mut tx, as_of, id).await?;

@@ -3,8 +3,9 @@
 use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema};
+use crate::api::facts::shown;
 use crate::api::problem::Problem;
-use crate::api::questions::{note_bulk, note_worker};
+use crate::api::questions::{note_named, note_worker, spanned};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::api::writing::{Made, write};
@@ -15,6 +16,7 @@ use crate::model::identifiers::{AccountId, EventId, LetterId, SiteId, WorkerId};
 use crate::model::shape::Shape as _;
 use crate::model::text::{Code, Paper};
 use crate::model::version::Version;
+use crate::registry::anchor::ChainState;
 use crate::registry::conclude::letters::overtaken;
 use crate::registry::facts::letters::{Dated, Outdated, issue};
 use crate::registry::refusal::Refusal;
@@ -186,9 +188,9 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
         .map_err(Refusal::from)?;
     let overtaken = overtaken(&mut tx, as_of, id, &found).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "event", found.len()).await?;
-    let shown = |letter: &Version<Letter>| view(letter, overtaken.contains(&letter.id), false).to_json();
-    let items = found.iter().map(|letter| (letter.id, shown(letter))).collect();
+    let told = |letter: &Version<Letter>| view(letter, overtaken.contains(&letter.id), false).to_json();
+    let items: Vec<_> = found.iter().map(|letter| (letter.id, told(letter))).collect();
+    note_named(&app, &request, as_of, spanned(&request, "event"), shown(page, &items)).await?;
     Ok(Reply::items(&request, page.limit, items))
 }
 
@@ -204,14 +206,17 @@ async fn read(app: App, request: Request, form: Form) -> Result<Reply, Problem> 
     let letter = one(&mut tx, &request, as_of).await?;
     let event = letter.parent.unwrap_or_default();
     let overtaken = !overtaken(&mut tx, as_of, event, std::slice::from_ref(&letter)).await?.is_empty();
+    let state = ChainState::at(&mut tx, as_of.position, letter.site).await?;
     drop(tx);
     note_worker(&app, &request, as_of, letter.fact.worker_id).await?;
     match form {
-        Form::Data => Ok(Reply::one(&request, letter.revision, &view(&letter, overtaken, true).to_json())),
+        Form::Data => Ok(Reply::one(&request, letter.revision, &view(&letter, overtaken, true).to_json())
+            .proved_by(&state)),
         Form::Paper => {
-            let html = export::letter::page(&letter.fact, overtaken).map_err(Problem::internal)?;
+            let html = export::letter::page(&letter.fact, overtaken, &state).map_err(Problem::internal)?;
             Ok(Reply::new(StatusCode::OK, "text/html; charset=utf-8", html)
-                .with(header::CONTENT_SECURITY_POLICY, &export::paper::security_policy()))
+                .with(header::CONTENT_SECURITY_POLICY, &export::paper::security_policy())
+                .proved_by(&state))
         }
     }
 }

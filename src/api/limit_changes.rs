@@ -45,6 +45,6 @@ async fn ask(app: App, request: Request) -> Result<Reply, Problem> {
     let found = preview(&mut tx, &request.caller, as_of, now, &proposal).await?;
     drop(tx);
     let workers: BTreeSet<WorkerId> = found.newly_triggered.iter().map(|one| one.worker_id).collect();
-    note_bulk(&app, &request, as_of, "limit change", workers.len()).await?;
+    note_bulk(&app, &request, as_of, "limit change", workers).await?;
     Ok(Reply::ok(&found.to_json()))
 }

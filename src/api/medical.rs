@@ -10,6 +10,7 @@ use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::model::facts::worker::MedicalGround;
 use crate::model::identifiers::WorkerId;
+use crate::registry::access_log::READING_OF_GROUNDS;
 use crate::registry::place::Under;
 use crate::registry::recording;
 use serde_json::json;
@@ -21,9 +22,6 @@ const GROUND: Naming = Naming {
     last: "medical-grounds",
     component: "MedicalGround",
 };
-
-/// What the access log says of every reading of grounds, of one or of all, whether or not there are any.
-const READING: &str = "GET /api/v1/workers/{id}/medical-grounds";
 
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
@@ -67,7 +65,7 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
     )
     .await?;
     drop(tx);
-    note_worker_as(&app, &request, READING, as_of, worker).await?;
+    note_worker_as(&app, &request, READING_OF_GROUNDS, as_of, worker).await?;
     let items = found.iter().map(|version| (version.id, recording::view(version))).collect();
     Ok(Reply::items(&request, page.limit, items))
 }
@@ -79,7 +77,7 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let ground = recording::read::<MedicalGround>(&mut tx, &request.caller, as_of, id).await?;
     drop(tx);
     if let Some(worker) = ground.parent {
-        note_worker_as(&app, &request, READING, as_of, WorkerId(worker)).await?;
+        note_worker_as(&app, &request, READING_OF_GROUNDS, as_of, WorkerId(worker)).await?;
     }
     Ok(Reply::one(&request, ground.revision, &recording::view(&ground)))
 }

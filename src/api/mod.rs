@@ -4,10 +4,13 @@
 //! [`Endpoint`] into the list of its room; router, API document and the test of who may do what
 //! follow from that.
 
+pub mod access_log;
 pub mod accounts;
 pub mod aliases;
+pub mod anchor;
 pub mod calculations;
 pub mod calendar;
+pub mod client_address;
 pub mod conclusions;
 pub mod dispatch;
 pub mod docs;
@@ -40,6 +43,7 @@ pub mod surveillance;
 pub mod workers;
 pub mod writing;
 
+use crate::api::client_address::Proxies;
 use crate::api::endpoint::Endpoint;
 use crate::api::measure::Measures;
 use crate::registry::clock::MachineIds;
@@ -58,6 +62,8 @@ const AT_ONCE: usize = 256;
 pub struct App {
     /// The registry.
     pub registry: Registry,
+    /// The proxies whose word about a client is taken.
+    pub(crate) proxies: Arc<Proxies>,
     /// What is measured of the service itself.
     pub(crate) measures: Arc<Measures>,
     /// Identifiers of requests, apart from those of facts.
@@ -71,10 +77,17 @@ impl App {
     pub fn new(registry: Registry) -> Self {
         Self {
             registry,
+            proxies: Arc::default(),
             measures: Arc::new(Measures::new()),
             request_ids: Arc::default(),
             room: Arc::new(Semaphore::new(AT_ONCE)),
         }
+    }
+
+    /// The same behind proxies.
+    #[must_use]
+    pub fn behind(self, proxies: Proxies) -> Self {
+        Self { proxies: Arc::new(proxies), ..self }
     }
 }
 
@@ -100,6 +113,8 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(letters::endpoints());
     all.extend(record::endpoints());
     all.extend(retention::endpoints());
+    all.extend(anchor::endpoints());
+    all.extend(access_log::endpoints());
     all.extend(accounts::endpoints());
     all.extend(docs::endpoints());
     all.extend(health::endpoints());

@@ -3,6 +3,7 @@
 use crate::api::endpoint::{Access, Endpoint, Schema, endpoints, reference};
 use crate::api::flags;
 use crate::api::problem::{self, KINDS, Kind};
+use crate::api::request::{PURPOSE, PURPOSE_MOST};
 use axum::http::{Method, StatusCode};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
@@ -174,6 +175,13 @@ fn parameters(endpoint: &Endpoint) -> Value {
             "name": "Idempotency-Key", "in": "header", "required": false,
             "schema": {"type": "string", "minLength": 1, "maxLength": 255},
             "description": "The same key with the same request gets the first answer again.",
+        }));
+    }
+    if endpoint.leaves_a_line() {
+        parameters.push(json!({
+            "name": PURPOSE, "in": "header", "required": false,
+            "schema": {"type": "string", "minLength": 1, "maxLength": PURPOSE_MOST},
+            "description": "What for: kept in the access log if the answer names workers, shown to the physician and to the reader.",
         }));
     }
     if endpoint.tagged {

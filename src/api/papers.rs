@@ -12,6 +12,7 @@ use crate::export;
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::{Faults, Shape as _};
 use crate::model::text::Code;
+use crate::registry::anchor::ChainState;
 use crate::registry::conclude::{examiner_packet, history};
 use axum::http::{StatusCode, header};
 use std::future::Future;
@@ -73,14 +74,16 @@ async fn read_packet(app: App, request: Request, form: Form) -> Result<Reply, Pr
     let now = app.registry.seen_from(question.as_known_on);
     let (mut tx, as_of) = question.snapshot(&app).await?;
     let packet = examiner_packet::examiner_packet(&mut tx, &request.caller, as_of, now, id, &asked).await?;
+    let state = ChainState::at(&mut tx, as_of.position, None).await?;
     drop(tx);
     note_worker(&app, &request, as_of, WorkerId(id)).await?;
     match form {
-        Form::Data => Ok(Reply::ok(&packet.to_json())),
+        Form::Data => Ok(Reply::ok(&packet.to_json()).proved_by(&state)),
         Form::Paper => {
-            let html = export::examiner_packet::write(&packet, as_of.position).map_err(Problem::internal)?;
+            let html = export::examiner_packet::write(&packet, &state).map_err(Problem::internal)?;
             Ok(Reply::new(StatusCode::OK, "text/html; charset=utf-8", html)
-                .with(header::CONTENT_SECURITY_POLICY, &export::paper::security_policy()))
+                .with(header::CONTENT_SECURITY_POLICY, &export::paper::security_policy())
+                .proved_by(&state))
         }
     }
 }

@@ -7,13 +7,25 @@ use crate::api::problem::Problem;
 use crate::api::questions::{note_bulk, sound};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
-use crate::model::identifiers::SiteId;
+use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::{Faults, Shape as _};
+use crate::record;
+use crate::registry::anchor::text::Signed;
 use crate::registry::journal::{JournalCursor, JournalEntryView, JournalQuestion};
-use crate::registry::verify::{Verification, verify};
+use crate::registry::refusal::Refusal;
+use crate::registry::verify::anchored::Witness;
+use crate::registry::verify::{Verification, verify_with};
 use crate::store::versions::AsOf;
 use serde_json::json;
 use uuid::Uuid;
+
+record! {
+    /// What the proof is to be held against.
+    pub struct VerificationAsked {
+        /// An anchor, the whole text of the file with its line breaks.
+        anchor: Option<String>,
+    }
+}
 
 /// The endpoints of this room.
 pub(crate) fn endpoints() -> Vec<Endpoint> {
@@ -30,8 +42,12 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .paged()
             .answers(200, "A page, in the one order of all changes.", Schema::of::<JournalEntryView>("JournalEntry").list_of()),
         Endpoint::post("/journal/verification", Access::Needs(Action::VerifyJournal), prove)
-            .says("record", "Prove the journal, the versions and the stored conclusions")
-            .takes_schema(Schema::named("", json!({"type": "object", "additionalProperties": false})), json!({}), |_| Ok(()))
+            .says("record", "Prove the journal, the versions, the stored conclusions and the access log")
+            .more(
+                "With an anchor (`GET /anchor`) also that nothing was cut off or written anew since it was made, which \
+                 the record cannot prove of itself.",
+            )
+            .takes::<VerificationAsked>("VerificationAsked", json!({}))
             .body_optional()
             .answers(200, "Sound, or the first fault.", Schema::of::<Verification>("Verification")),
     ]
@@ -57,7 +73,7 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
         &request,
         AsOf { position: page.position, date: app.registry.clock.now().date_naive() },
         "journal",
-        page.workers.len(),
+        page.workers.iter().copied().map(WorkerId),
     )
     .await?;
     let items = page.items.iter().map(JournalEntryView::to_json).collect();
@@ -65,8 +81,17 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
 }
 
 async fn prove(app: App, request: Request) -> Result<Reply, Problem> {
-    let _ = request.json()?;
+    let asked = VerificationAsked::parse(&request.json()?)?;
+    let witness = match asked.anchor {
+        Some(text) => {
+            let signed = Signed::parse(&text).map_err(|what| {
+                Refusal::fault("/anchor", format!("is no anchor as it was handed out: {what}"))
+            })?;
+            Some(Witness { signed, key: None })
+        }
+        None => None,
+    };
     app.registry.settle().await?;
-    let found = verify(&app.registry, |_| {}).await?.for_reader(&request.caller);
+    let found = verify_with(&app.registry, witness.as_ref(), |_| {}).await?.for_reader(&request.caller);
     Ok(Reply::ok(&found.to_json()))
 }

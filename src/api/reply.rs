@@ -1,6 +1,7 @@
 //! Answers: JSON, entity tags, lists with a cursor.
 
 use crate::api::request::Request;
+use crate::registry::anchor::ChainState;
 use axum::body::Body;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -90,6 +91,15 @@ impl Reply {
     pub fn with(mut self, name: HeaderName, value: &str) -> Self {
         self.set(name, value);
         self
+    }
+
+    /// With what the record was: the position it was read at, and how the chain stood there.
+    #[must_use]
+    pub fn proved_by(self, state: &ChainState) -> Self {
+        self.with(HeaderName::from_static("x-position"), &state.position.to_string())
+            .with(HeaderName::from_static("x-chain"), &state.chain)
+            .with(HeaderName::from_static("x-chain-entries"), &state.entries.to_string())
+            .with(HeaderName::from_static("x-chain-head"), &state.head)
     }
 
     fn set(&mut self, name: HeaderName, value: &str) {

@@ -20,6 +20,10 @@ pub const PAGE_MOST: i64 = 500;
 const NO_CURSOR: &str = "must be a cursor from next of an earlier page";
 /// The longest an Idempotency-Key may be.
 const KEY_MOST: usize = 255;
+/// The header in which a reader says what for.
+pub(crate) const PURPOSE: &str = "X-Purpose";
+/// The most characters of a stated purpose.
+pub(crate) const PURPOSE_MOST: usize = 200;
 
 /// Which part of a list that is made whole for every answer (conclusions) is asked for.
 ///
@@ -53,6 +57,10 @@ impl Stretch {
 pub struct Request {
     /// Who asks; nobody where no credentials are needed.
     pub caller: Caller,
+    /// From where: the client's address.
+    pub client: Option<String>,
+    /// What for, as the caller said.
+    pub purpose: Option<String>,
     /// The method.
     pub method: axum::http::Method,
     /// The path as sent.
@@ -231,6 +239,26 @@ pub(crate) fn idempotency_key(headers: &HeaderMap) -> Result<Option<String>, Pro
     Ok(Some(key))
 }
 
+/// What a reader says he reads for: up to 200 printable characters in UTF-8.
+///
+/// # Errors
+/// 400 for anything else.
+pub(crate) fn purpose(headers: &HeaderMap) -> Result<Option<String>, Problem> {
+    let wrong = || {
+        let detail =
+            format!("{PURPOSE} must be one text of 1 to {PURPOSE_MOST} printable characters in UTF-8");
+        Problem::new(&problem::UNREADABLE, detail)
+    };
+    let mut given = headers.get_all(PURPOSE).iter();
+    let Some(value) = given.next() else { return Ok(None) };
+    let text = std::str::from_utf8(value.as_bytes()).map_err(|_| wrong())?.trim();
+    let printable = !text.chars().any(char::is_control);
+    if given.next().is_some() || text.is_empty() || text.chars().count() > PURPOSE_MOST || !printable {
+        return Err(wrong());
+    }
+    Ok(Some(text.to_owned()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -251,6 +279,21 @@ mod tests {
         assert!(cut(3, 2).is_err() && cut(usize::MAX, 2).is_err());
         let empty: Vec<char> = Vec::new();
         assert_eq!(Stretch { before: 0, limit: 2 }.cut(empty.clone()).unwrap(), (empty, None));
+    }
+
+    #[test]
+    fn a_purpose_is_printable_and_has_an_end() {
+        let of = |text: &str| {
+            let mut headers = HeaderMap::new();
+            headers.insert("x-purpose", HeaderValue::from_bytes(text.as_bytes()).unwrap());
+            purpose(&headers)
+        };
+        assert_eq!(of(" periodic examination ").unwrap(), Some("periodic examination".into()));
+        assert_eq!(of(&"é".repeat(200)).unwrap(), Some("é".repeat(200)));
+        for wrong in ["", " ", "a\tb", &"x".repeat(201)] {
+            assert!(of(wrong).is_err(), "{wrong}");
+        }
+        assert_eq!(purpose(&HeaderMap::new()).unwrap(), None);
     }
 
     // RFC 8941 section 3.3.3 for the quoted form, which draft-ietf-httpapi-idempotency-key-header asks for.

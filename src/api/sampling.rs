@@ -3,9 +3,9 @@
 use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
-use crate::api::facts::{Naming, answer, item};
+use crate::api::facts::{Naming, answer, item, shown};
 use crate::api::problem::Problem;
-use crate::api::questions::{Question, note_bulk, note_worker, sound};
+use crate::api::questions::{Question, note_bulk, note_named, note_worker, sound, spanned};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::api::writing::{Made, write};
@@ -170,10 +170,9 @@ async fn read_event(app: App, request: Request) -> Result<Reply, Problem> {
     let (mut tx, as_of) = question.snapshot(&app).await?;
     let event = recording::read::<SamplingEvent>(&mut tx, &request.caller, as_of, id).await?;
     let samples = gather::many::<Sample>(&mut tx, as_of, &[id], Where::Parents).await?;
-    let named = workers_of(&samples).len();
     let view = with_samples(&mut tx, as_of, recording::view(&event), samples, question.asked).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "event", named).await?;
+    note_named(&app, &request, as_of, spanned(&request, "event"), [&view]).await?;
     Ok(Reply::one(&request, event.revision, &view))
 }
 
@@ -184,12 +183,12 @@ async fn list_samples(app: App, request: Request) -> Result<Reply, Problem> {
     let as_of = app.registry.now(&mut tx).await?;
     let found =
         recording::list::<Sample>(&mut tx, &request.caller, as_of, Under::Event, Some(id), page).await?;
-    let named = workers_of(&found).len();
     let ids: Vec<_> = found.iter().map(|sample| sample.id).collect();
     let views = samples::views(&mut tx, as_of, found, Asked::default()).await?;
     drop(tx);
-    note_bulk(&app, &request, as_of, "event", named).await?;
-    Ok(Reply::items(&request, page.limit, ids.into_iter().zip(views).collect()))
+    let items: Vec<_> = ids.into_iter().zip(views).collect();
+    note_named(&app, &request, as_of, spanned(&request, "event"), shown(page, &items)).await?;
+    Ok(Reply::items(&request, page.limit, items))
 }
 
 async fn record_sample(app: App, request: Request) -> Result<Reply, Problem> {
@@ -231,7 +230,7 @@ async fn list_represented(app: App, request: Request) -> Result<Reply, Problem> 
     let found = represents(&mut tx, &request.caller, as_of, id).await?;
     drop(tx);
     let (found, next) = stretch.cut(found)?;
-    note_bulk(&app, &request, as_of, "sample", found.len()).await?;
+    note_bulk(&app, &request, as_of, "sample", found.iter().map(|one| one.worker_id)).await?;
     Ok(Reply::page(&request, found.iter().map(Represented::to_json).collect(), next))
 }
 

@@ -105,6 +105,6 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
     drop(tx);
     let (found, next) = stretch.cut(found)?;
     let workers: BTreeSet<WorkerId> = found.iter().map(|one| one.worker_id).collect();
-    note_bulk(&app, &request, as_of, "early warnings", workers.len()).await?;
+    note_bulk(&app, &request, as_of, "early warnings", workers).await?;
     Ok(Reply::page(&request, found.iter().map(EarlyWarning::to_json).collect(), next))
 }

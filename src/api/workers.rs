@@ -5,16 +5,20 @@ use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema};
 use crate::api::facts::{Naming, answer, item, turn_voided};
 use crate::api::problem::Problem;
+use crate::api::questions::{note_bulk, note_worker};
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::api::writing::{Made, write};
 use crate::model::facts::worker::{Employment, Worker, WorkerDraft};
+use crate::model::identifiers::WorkerId;
 use crate::model::shape::Shape as _;
 use crate::registry::correcting;
 use crate::registry::facts::results::Because;
 use crate::registry::facts::worker;
 use crate::registry::find_workers::{self, WorkerSearch};
+use crate::store::versions::Page;
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 const WORKER: Naming =
     Naming { tag: "workers", one: "a worker", many: "workers", last: "workers", component: "Worker" };
@@ -118,7 +122,14 @@ async fn list(app: App, request: Request) -> Result<Reply, Problem> {
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let found = find_workers::list(&mut tx, &request.caller, as_of, page).await?;
+    drop(tx);
+    note_bulk(&app, &request, as_of, "workers", on_page(page, &found)).await?;
     Ok(Reply::items(&request, page.limit, found))
+}
+
+/// The workers on the page that is asked for.
+fn on_page(page: Page, found: &[(Uuid, Value)]) -> impl Iterator<Item = WorkerId> {
+    found.iter().take(usize::try_from(page.limit).unwrap_or_default()).map(|(id, _)| WorkerId(*id))
 }
 
 async fn read(app: App, request: Request) -> Result<Reply, Problem> {
@@ -126,6 +137,8 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let (revision, view): (i64, Value) = find_workers::read(&mut tx, &request.caller, as_of, id).await?;
+    drop(tx);
+    note_worker(&app, &request, as_of, WorkerId(id)).await?;
     Ok(Reply::one(&request, revision, &view))
 }
 
@@ -162,5 +175,7 @@ async fn search(app: App, request: Request) -> Result<Reply, Problem> {
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
     let found = find_workers::search(&mut tx, &request.caller, as_of, &body, page).await?;
+    drop(tx);
+    note_bulk(&app, &request, as_of, "search", on_page(page, &found)).await?;
     Ok(Reply::items(&request, page.limit, found))
 }

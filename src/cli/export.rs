@@ -89,7 +89,8 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
     };
     let request = format!("doseward export {}", options.dataset.name());
     let scope = Some("export".to_owned());
-    let read = Read { request, worker: None, scope, position: as_of.position, workers };
+    let position = as_of.position;
+    let read = Read { request, worker: None, scope, position, workers, client: None, purpose: None };
     registry.note_reading(caller, read).await?;
     let failed = |error: std::io::Error| Failure::Refused(format!("{}: {error}", options.file.display()));
     let rows = match content {

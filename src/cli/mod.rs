@@ -1,6 +1,7 @@
 //! The command line: one file a command. Commands translate; what they do is done by the registry's use cases.
 
 pub mod account;
+pub mod anchor;
 pub mod backup;
 pub mod demo;
 pub mod export;
@@ -54,8 +55,10 @@ enum Command {
     Export(export::Options),
     /// Tells what a proposed limit or action level would change at every site; stores nothing.
     PreviewLimit(preview_limit::Options),
+    /// Writes a signed anchor of the record, to be kept outside.
+    Anchor(anchor::Options),
     /// Proves the journal: chains, versions and stored conclusions, or names the first fault.
-    Verify,
+    Verify(verify::Options),
     /// Computes every stored conclusion anew.
     Rebuild,
     /// Writes the whole registry to one file, while it is in use.
@@ -70,19 +73,20 @@ enum Command {
 /// Why it was not done; the exit code goes with it.
 pub async fn run(cli: Cli) -> Result<(), Failure> {
     let settings = Settings::from_environment(cli.config.as_deref())?;
-    let session = || Session::open(settings.database_url.reveal());
+    let session = || Session::open(&settings);
     match cli.command {
         Command::Serve => serve::run(&settings).await,
         Command::Demo(options) => demo::run(&settings, options).await,
         Command::Account(command) => {
-            let session = Session::open_or_make(settings.database_url.reveal()).await?;
+            let session = Session::open_or_make(&settings).await?;
             account::run(&session, command).await
         }
         Command::Token(command) => token::run(&session().await?, command).await,
         Command::Import(options) => import::run(&session().await?, options).await,
         Command::Export(options) => export::run(&session().await?, options).await,
         Command::PreviewLimit(options) => preview_limit::run(&session().await?, options).await,
-        Command::Verify => verify::run(&session().await?).await,
+        Command::Anchor(options) => anchor::run(&session().await?, options).await,
+        Command::Verify(options) => verify::run(&session().await?, options).await,
         Command::Rebuild => rebuild::run(&session().await?).await,
         Command::Backup(options) => backup::run(settings.database_url.reveal(), options).await,
         Command::Restore(options) => restore::run(settings.database_url.reveal(), options).await,

@@ -46,5 +46,5 @@ pub async fn run(database_url: &str, options: Options) -> Result<(), Failure> {
         );
     }
     let caller = enter_pack::console(&crate::cli::operator::operator());
-    verify::run(&Session { registry, caller }).await
+    verify::run(&Session { registry, caller }, verify::Options::default()).await
 }

@@ -8,6 +8,7 @@ use crate::registry::enter_pack;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::service;
+use crate::settings::Settings;
 
 /// The variable that names the token a command acts with.
 const TOKEN: &str = "DOSEWARD_TOKEN";
@@ -26,9 +27,9 @@ impl Session {
     ///
     /// # Errors
     /// The database cannot be opened, or the token does not work.
-    pub async fn open(database_url: &str) -> Result<Self, Failure> {
-        must_be_there(database_url)?;
-        let registry = service::open(database_url).await?;
+    pub async fn open(settings: &Settings) -> Result<Self, Failure> {
+        must_be_there(settings.database_url.reveal())?;
+        let registry = service::open(settings).await?;
         let caller = match std::env::var(TOKEN) {
             Ok(token) => {
                 registry.caller_of(token.trim(), TokenUse::Api).await.map_err(|refusal| match refusal {
@@ -45,9 +46,9 @@ impl Session {
     ///
     /// # Errors
     /// As [`open`](Self::open).
-    pub async fn open_or_make(database_url: &str) -> Result<Self, Failure> {
-        service::open(database_url).await?.database.close().await;
-        Self::open(database_url).await
+    pub async fn open_or_make(settings: &Settings) -> Result<Self, Failure> {
+        service::open(settings).await?.database.close().await;
+        Self::open(settings).await
     }
 
     /// Opens a database as the console, to do what the roles of no account allow.
@@ -62,7 +63,7 @@ impl Session {
 
     /// Opens a database as the console, whatever token there is.
     pub(crate) async fn open_as_console(database_url: &str) -> Result<Self, Failure> {
-        let registry = service::open(database_url).await?;
+        let registry = service::open_at(database_url).await?;
         Ok(Self { registry, caller: enter_pack::console(&operator()) })
     }
 }

@@ -3,11 +3,12 @@
 use crate::conclusions::examiner_packet::{ExaminerPacket, PacketDuty, PacketExposure, When};
 use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::view::{HistoryFlag, IntervalMean};
-use crate::export::paper::{STYLE, days, words};
+use crate::export::paper::{STYLE, days, foot, words};
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::printed::{Printing, Resolution, exact, precision};
 use crate::model::text::Line;
+use crate::registry::anchor::ChainState;
 use askama::Template;
 
 /// A row of examinations.
@@ -63,14 +64,14 @@ struct Paper<'p> {
     limits: Vec<String>,
     equipment: Vec<EquipmentRow>,
     earlier: Vec<String>,
-    position: i64,
+    foot: String,
 }
 
 /// Writes the paper.
 ///
 /// # Errors
 /// Never for a packet: the template writes into memory.
-pub fn write(packet: &ExaminerPacket, position: i64) -> Result<String, askama::Error> {
+pub fn write(packet: &ExaminerPacket, state: &ChainState) -> Result<String, askama::Error> {
     let paper = Paper {
         style: STYLE,
         packet,
@@ -123,7 +124,7 @@ pub fn write(packet: &ExaminerPacket, position: i64) -> Result<String, askama::E
             .iter()
             .map(|one| format!("{}: {}, {}", one.on, of_kind(one.kind), words(one.action.as_str())))
             .collect(),
-        position,
+        foot: foot(state),
     };
     paper.render()
 }

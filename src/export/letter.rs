@@ -1,6 +1,6 @@
 //! Letters to workers as papers, in plain words: the text that is frozen on issue, and the page around it.
 
-use crate::export::paper::{STYLE, words};
+use crate::export::paper::{STYLE, foot, words};
 use crate::model::facts::agent::LimitKind;
 use crate::model::facts::letter::{Letter, LetterLimit, LetterResult, LetterSays, LimitReading};
 use crate::model::facts::sampling::NoiseCriterion;
@@ -8,6 +8,7 @@ use crate::model::measured::Measured;
 use crate::model::printed::{Printing, Resolution, exact, precision};
 use crate::model::text::Code;
 use crate::model::unit::Unit;
+use crate::registry::anchor::ChainState;
 use askama::Template;
 use chrono::NaiveDate;
 
@@ -43,6 +44,7 @@ struct Page<'l> {
     style: &'static str,
     letter: &'l Letter,
     overtaken: bool,
+    foot: String,
 }
 
 /// The text of a letter, to be frozen: issued on a day, in place of one before where there is one.
@@ -68,12 +70,13 @@ pub fn body(says: &LetterSays, on: NaiveDate, before: Option<&Letter>) -> Result
 }
 
 /// The page: the frozen text, what became of the letter since (`overtaken`: what it rests on was corrected, and no other
-/// has taken its place yet), and its check value at every foot.
+/// has taken its place yet), and at every foot its check value and how the record stood. The foot is not part of what was
+/// frozen.
 ///
 /// # Errors
 /// Never for a letter: the template writes into memory.
-pub fn page(letter: &Letter, overtaken: bool) -> Result<String, askama::Error> {
-    Page { style: STYLE, letter, overtaken }.render()
+pub fn page(letter: &Letter, overtaken: bool, state: &ChainState) -> Result<String, askama::Error> {
+    Page { style: STYLE, letter, overtaken, foot: foot(state) }.render()
 }
 
 /// Measured on the reader, or represented by somebody else's sampler: the reader must know which.

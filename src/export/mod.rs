@@ -1,5 +1,6 @@
 //! Data taken out as files. A row is a [`record!`](crate::record); its columns are the record's fields in their order.
 
+pub mod access_log;
 pub mod csv;
 pub mod examiner_packet;
 pub mod fhir;

@@ -1,5 +1,6 @@
 //! What papers for people share: how they look, dates and words.
 
+use crate::registry::anchor::ChainState;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use chrono::NaiveDate;
@@ -14,6 +15,17 @@ pub fn security_policy() -> String {
     format!(
         "default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
+}
+
+/// How many hexadecimal digits of a chain's head a paper shows: 64 bits, which nobody hits by chance; the whole stands in an
+/// anchor and in the data's own answer.
+const DIGITS: usize = 16;
+
+/// What stands in the foot of a paper: how the record stood when it was printed.
+pub(super) fn foot(state: &ChainState) -> String {
+    let head: String = state.head.chars().take(DIGITS).collect();
+    let (position, entries, chain) = (state.position, state.entries, &state.chain);
+    format!("Record at position {position}; chain {chain}, {entries} entries, head {head}.")
 }
 
 /// Days from the first to the last, as people say them; `to` is the first day no longer.
@@ -32,6 +44,14 @@ pub(super) fn words(word: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_foot_names_the_chain_with_its_count_and_the_beginning_of_its_head() {
+        let head = format!("{}{}", "0123456789abcdef", "f".repeat(48));
+        let state = ChainState { position: 412, chain: "corporation".into(), entries: 92, head };
+        let said = "Record at position 412; chain corporation, 92 entries, head 0123456789abcdef.";
+        assert_eq!(foot(&state), said);
+    }
 
     // This registry's rule: people are told the last day, programs the first no longer.
     #[test]

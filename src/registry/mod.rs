@@ -1,5 +1,7 @@
 //! The use cases: everything the registry does for people and programs, whichever face they use.
 
+pub mod access_log;
+pub mod anchor;
 pub mod backup;
 pub mod clock;
 pub mod conclude;

@@ -5,6 +5,8 @@
 pub enum Stage {
     /// Entries are walked.
     Entries,
+    /// Lines of the access log are walked.
+    AccessLog,
     /// Versions are counted against entries.
     Versions,
     /// Stored conclusions are compared, or computed.
@@ -20,6 +22,7 @@ impl Stage {
     pub const fn as_str(self) -> &'static str {
         match self {
             Self::Entries => "entries",
+            Self::AccessLog => "lines of the access log",
             Self::Versions => "versions",
             Self::Conclusions => "conclusions",
             Self::Chunks => "chunks",

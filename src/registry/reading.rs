@@ -9,7 +9,7 @@ use crate::store::access_log::{self, Line};
 use crate::store::backend::Tx;
 use crate::store::journal;
 use crate::store::versions::AsOf;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, SubsecRound as _, Utc};
 use uuid::Uuid;
 
 /// What a request read about named workers.
@@ -25,6 +25,10 @@ pub struct Read {
     pub position: i64,
     /// How many workers it named.
     pub workers: usize,
+    /// From where it came, if that is known.
+    pub client: Option<String>,
+    /// What for, if the reader said so.
+    pub purpose: Option<String>,
 }
 
 impl Registry {
@@ -50,7 +54,7 @@ impl Registry {
     /// # Errors
     /// Only when storage fails; then the answer must not leave.
     pub async fn note_reading(&self, caller: &Caller, read: Read) -> Result<(), Refusal> {
-        let at = self.clock.now();
+        let at = self.clock.now().trunc_subsecs(6);
         let mut tx = self.database.write().await?;
         let scope = match read.worker {
             Some(WorkerId(worker)) => {
@@ -62,6 +66,7 @@ impl Registry {
             }
             None => read.scope,
         };
+        let console = || caller.console_user.as_ref().map(|user| format!("console {user}"));
         let line = Line {
             id: self.ids.id(at),
             at,
@@ -71,9 +76,29 @@ impl Registry {
             scope,
             position: read.position,
             workers: i64::try_from(read.workers).unwrap_or(i64::MAX),
+            client: read.client.or_else(console),
+            purpose: read.purpose,
         };
         access_log::write(&mut tx, &line).await?;
         tx.commit().await?;
         Ok(())
+    }
+
+    /// Gives the lines that an earlier release has written beside the running digest their places; how many.
+    ///
+    /// # Errors
+    /// Only when storage fails.
+    pub async fn take_in_lines(&self) -> Result<i64, Refusal> {
+        let mut taken = 0;
+        loop {
+            // Some at a time: whoever reads meanwhile waits for one part and not for all.
+            let mut tx = self.database.write().await?;
+            let part = access_log::take_in(&mut tx).await?;
+            if part == 0 {
+                return Ok(taken);
+            }
+            tx.commit().await?;
+            taken += part;
+        }
     }
 }

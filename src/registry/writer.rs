@@ -4,6 +4,7 @@ use crate::access::caller::Caller;
 use crate::access::scope::Scope;
 use crate::model::identifiers::SiteId;
 use crate::model::version::Version;
+use crate::registry::anchor::key::PrivateKey;
 use crate::registry::clock::{Clock, Ids};
 use crate::registry::gather::persons::{self, Person};
 use crate::registry::recompute::Recompute;
@@ -36,6 +37,8 @@ pub struct Registry {
     pub ids: Arc<dyn Ids>,
     /// What follows the marks.
     pub recompute: Arc<Recompute>,
+    /// The key that signs anchors, where a setting gives it.
+    pub(crate) signing: Option<Arc<PrivateKey>>,
     /// Writers of this process queue here, instead of polling the database's lock.
     queue: Arc<Mutex<()>>,
 }
@@ -102,7 +105,13 @@ struct Next<'n, F> {
 impl Registry {
     /// A registry over an open database.
     pub fn new(database: Database, clock: Arc<dyn Clock>, ids: Arc<dyn Ids>) -> Self {
-        Self { database, clock, ids, recompute: Arc::default(), queue: Arc::default() }
+        Self { database, clock, ids, recompute: Arc::default(), signing: None, queue: Arc::default() }
+    }
+
+    /// The same registry, its anchors signed with a key that it does not keep itself.
+    #[must_use]
+    pub fn signing_with(self, key: PrivateKey) -> Self {
+        Self { signing: Some(Arc::new(key)), ..self }
     }
 
     /// Begins a writing request: takes the turn, the position, and looks the key up.

@@ -16,13 +16,13 @@ pub enum Column {
     Id,
     /// A text, or nothing.
     Text,
-    /// A whole number.
+    /// A whole number, or nothing.
     Number,
-    /// An instant.
+    /// An instant, or nothing.
     Instant,
-    /// A short value of fixed length, such as a digest.
+    /// A short value of fixed length, such as a digest, or nothing.
     Digest,
-    /// Bytes of any length.
+    /// Bytes of any length, or nothing.
     Bytes,
 }
 
@@ -34,11 +34,11 @@ pub enum Cell {
     /// A text.
     Text(Option<String>),
     /// A whole number.
-    Number(i64),
+    Number(Option<i64>),
     /// An instant.
-    Instant(DateTime<Utc>),
+    Instant(Option<DateTime<Utc>>),
     /// Bytes.
-    Bytes(Vec<u8>),
+    Bytes(Option<Vec<u8>>),
 }
 
 /// A table that is carried whole.
@@ -104,9 +104,32 @@ pub const CARRIED: &[Carried] = &[
             ("scope", Column::Text),
             ("position", Column::Number),
             ("workers", Column::Number),
+            ("client", Column::Text),
+            ("purpose", Column::Text),
+            ("place", Column::Number),
+            ("digest", Column::Digest),
         ],
         key: 1,
         at_once: 500,
+    },
+    Carried {
+        section: "signing-keys",
+        table: "signing_key",
+        columns: &[
+            ("fingerprint", Column::Digest),
+            ("public_key", Column::Bytes),
+            ("private_key", Column::Bytes),
+            ("made_at", Column::Instant),
+        ],
+        key: 1,
+        at_once: 100,
+    },
+    Carried {
+        section: "blinding-secret",
+        table: "blinding_secret",
+        columns: &[("one", Column::Number), ("secret", Column::Bytes)],
+        key: 1,
+        at_once: 1,
     },
 ];
 
@@ -179,9 +202,9 @@ where
     usize: ColumnIndex<R>,
     Option<Uuid>: Decode<'r, R::Database> + Type<R::Database>,
     Option<String>: Decode<'r, R::Database> + Type<R::Database>,
-    i64: Decode<'r, R::Database> + Type<R::Database>,
-    DateTime<Utc>: Decode<'r, R::Database> + Type<R::Database>,
-    Vec<u8>: Decode<'r, R::Database> + Type<R::Database>,
+    Option<i64>: Decode<'r, R::Database> + Type<R::Database>,
+    Option<DateTime<Utc>>: Decode<'r, R::Database> + Type<R::Database>,
+    Option<Vec<u8>>: Decode<'r, R::Database> + Type<R::Database>,
 {
     let one = |(n, (_, column)): (usize, &(&str, Column))| {
         Ok(match column {

@@ -1,6 +1,6 @@
 //! Opening a database: its address, its settings, its schema. What stands in the way is said in one sentence.
 
-use crate::store::backend::Database;
+use crate::store::backend::{Database, Tx};
 use crate::store::error::StoreError;
 use crate::store::turn::Turn;
 use crate::store::{durability, schema};
@@ -97,6 +97,13 @@ fn not_handed_out(error: StoreError) -> sqlx::Error {
         StoreError::Driver(error) => error,
         other => sqlx::Error::Configuration(other.into()),
     }
+}
+
+/// The number of the last migration that the schema has seen.
+pub async fn schema(tx: &mut Tx) -> Result<i64, StoreError> {
+    let (version,): (Option<i64>,) =
+        tx.query("SELECT max(version) FROM _sqlx_migrations").fetch_one().await?;
+    Ok(version.unwrap_or_default())
 }
 
 /// An address that does not read as one. The address itself may hold a password and is not repeated.

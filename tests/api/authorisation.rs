@@ -293,6 +293,12 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/disposals/{id}/rejection", SITES),
     ("GET", "/api/v1/journal", ALL_READ),
     ("POST", "/api/v1/journal/verification", [200, 200, 403, 403, 200]),
+    ("GET", "/api/v1/anchor", ALL_READ),
+    ("GET", "/api/v1/signing-key", ALL_READ),
+    ("GET", "/api/v1/signing-key.pem", ALL_READ),
+    ("GET", "/api/v1/access-log", [200, 403, 403, 403, 200]),
+    ("GET", "/api/v1/workers/{id}/access-log", [403, 200, 403, 200, 200]),
+    ("GET", "/api/v1/workers/{id}/access-log.html", [403, 200, 403, 200, 200]),
     ("GET", "/api/v1/accounts", ADMIN_READ),
     ("POST", "/api/v1/accounts", ADMIN),
     ("GET", "/api/v1/accounts/{id}", ADMIN_READ),
@@ -452,6 +458,7 @@ async fn another_sites_thing_is_not_there() {
             let status = Answer::of(request).await.status;
             let needs_all_sites = template.starts_with("/api/v1/sites/{id}/voiding")
                 || template.contains("/aliases")
+                || template.contains("/access-log")
                 || (*method, *template) == ("PATCH", "/api/v1/sites/{id}");
             let expected = match (*at_home, *template) {
                 (403, _) => 403,

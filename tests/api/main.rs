@@ -4,7 +4,9 @@
 
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
+mod access_log;
 mod aliases;
+mod anchors;
 mod authorisation;
 mod backup;
 mod calendar;

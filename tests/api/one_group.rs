@@ -95,7 +95,7 @@ async fn a_worker_apart_from_the_group_is_named_to_those_who_see_him() {
     near(&apart["interval_95"]["upper"], 12.8 * 9.078_4);
     assert_eq!(apart["interval_95"]["unit"], json!("ug/m3"));
     assert!(profile["flags"].as_array().unwrap().contains(&json!("workers_apart")));
-    assert_eq!(lines(&app).await, [("group".to_owned(), 1)]);
+    assert_eq!(lines(&app).await, [(format!("group {}", shop.group), 1)]);
 
     // Who does not see him learns that there is one, and neither who nor what he was exposed to; nobody was named.
     let counted = read("here", &path).await;

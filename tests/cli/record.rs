@@ -35,3 +35,34 @@ fn a_mistyped_address_is_no_empty_registry_that_proves_sound() {
     assert!(String::from_utf8_lossy(&done.stderr).contains("there is no registry"));
     assert!(!place.path("typo.sqlite").exists());
 }
+
+#[test]
+fn an_anchor_is_written_once_and_finds_a_tail_that_was_cut_off() {
+    let place = Place::new("anchored");
+    assert_eq!(place.run(&["account", "add", "ada@example.org", "--role", "hygienist"]).code, 0);
+    let [file, key] = ["anchor.txt", "key.pem"].map(|name| place.path(name).display().to_string());
+    let written = place.run(&["anchor", &file, "--key", &key]);
+    assert_eq!(written.code, 0, "{}", written.err);
+    // A witness is never written over.
+    assert_eq!(place.run(&["anchor", &file]).code, 1);
+    let proved = place.run(&["verify", "--anchor", &file, "--key", &key]);
+    assert_eq!(proved.code, 0, "{}", proved.err);
+    assert!(proved.out.contains("contains the anchor of"), "{}", proved.out);
+    assert_eq!(place.run(&["verify", "--key", &key]).code, 2);
+    // The last entry is taken away with all that tells of it.
+    for sql in [
+        "DELETE FROM account WHERE known_from = (SELECT position FROM journal_head)",
+        "DELETE FROM journal_entry WHERE position = (SELECT position FROM journal_head)",
+        "UPDATE journal_chain SET entries = entries - 1, head = (SELECT e.entry_hash FROM journal_entry e \
+         WHERE e.chain = 'corporation' ORDER BY e.place DESC LIMIT 1) WHERE chain = 'corporation'",
+        "UPDATE journal_head SET position = position - 1",
+    ] {
+        place.on_database(sql);
+    }
+    assert_eq!(place.run(&["verify"]).code, 0, "the record alone is sound");
+    let proved = place.run(&["verify", "--anchor", &file]);
+    assert_eq!(proved.code, 1);
+    assert!(proved.err.contains("chain corporation: its tail was cut"), "{}", proved.err);
+    std::fs::write(&file, "doseward-anchor 1\n").unwrap();
+    assert!(place.run(&["verify", "--anchor", &file]).err.contains("is no anchor"));
+}

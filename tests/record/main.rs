@@ -3,6 +3,10 @@
 //! Runs on SQLite, or on PostgreSQL where `TEST_DATABASE_URL` names a server on which databases may be made.
 
 #[cfg(test)]
+mod access_log;
+#[cfg(test)]
+mod anchors;
+#[cfg(test)]
 mod as_known_on;
 #[cfg(test)]
 mod backup;

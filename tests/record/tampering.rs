@@ -15,14 +15,14 @@ use doseward::store::tables::{self, TABLES};
 use uuid::Uuid;
 
 /// A registry with a history, and copies of its tables to put back what was changed.
-struct Record {
-    registry: Registry,
-    entries: Vec<Entry>,
+pub(crate) struct Record {
+    pub(crate) registry: Registry,
+    pub(crate) entries: Vec<Entry>,
     _fresh: Fresh,
 }
 
 impl Record {
-    async fn make() -> Self {
+    pub(crate) async fn make() -> Self {
         Self::of(async |registry| {
             plant::history(registry).await;
         })
@@ -45,11 +45,11 @@ impl Record {
         Self { registry, entries, _fresh: fresh }
     }
 
-    fn database(&self) -> &Database {
+    pub(crate) fn database(&self) -> &Database {
         &self.registry.database
     }
 
-    async fn verified(&self) -> Verification {
+    pub(crate) async fn verified(&self) -> Verification {
         verify(&self.registry, |_| {}).await.unwrap()
     }
 
@@ -65,11 +65,11 @@ impl Record {
     }
 }
 
-fn tables() -> impl Iterator<Item = &'static str> {
+pub(crate) fn tables() -> impl Iterator<Item = &'static str> {
     TABLES.iter().map(|table| table.name).chain(["journal_entry", "journal_chain", "journal_head"])
 }
 
-fn here(entry: &Entry) -> String {
+pub(crate) fn here(entry: &Entry) -> String {
     format!("position = {} AND ordinal = {}", entry.envelope.position, entry.envelope.ordinal)
 }
 

@@ -83,7 +83,8 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
         let request = "doseward preview-limit".to_owned();
         let scope = Some("limit change".to_owned());
         let workers = workers.len();
-        let read = Read { request, worker: None, scope, position: as_of.position, workers };
+        let position = as_of.position;
+        let read = Read { request, worker: None, scope, position, workers, client: None, purpose: None };
         registry.note_reading(caller, read).await?;
     }
     if options.json {

@@ -12,6 +12,7 @@ use crate::registry::backup::{Fault, JOURNAL};
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
+use crate::store::access_log;
 use crate::store::backend::Tx;
 use crate::store::carried;
 use crate::store::journal;
@@ -116,6 +117,7 @@ impl Backup {
             .map(|(name, entries, head)| (name.to_owned(), entries, head.to_vec()))
             .collect();
         journal::put_heads(tx, manifest.position, manifest.position_at, &chains).await?;
+        access_log::set_head_to_last(tx).await?;
         Ok((replay.walk().entries(), rows))
     }
 

@@ -111,11 +111,13 @@ pub(super) fn of_cells(carried: &Carried, cells: &[Cell]) -> Value {
         let value = match cell {
             Cell::Id(id) => id.map(|id| id.to_string().into()),
             Cell::Text(text) => text.clone().map(Value::String),
-            Cell::Number(number) => Some((*number).into()),
+            Cell::Number(number) => number.map(Value::from),
             // As exact as both engines keep it.
-            Cell::Instant(at) => Some(write_instant(at.trunc_subsecs(6)).into()),
-            Cell::Bytes(bytes) if *column == Column::Digest => Some(hex(bytes).into()),
-            Cell::Bytes(bytes) => Some(BASE64.encode(bytes).into()),
+            Cell::Instant(at) => at.map(|at| write_instant(at.trunc_subsecs(6)).into()),
+            Cell::Bytes(bytes) if *column == Column::Digest => {
+                bytes.as_deref().map(|bytes| hex(bytes).into())
+            }
+            Cell::Bytes(bytes) => bytes.as_ref().map(|bytes| BASE64.encode(bytes).into()),
         };
         if let Some(value) = value {
             line.insert((*name).to_owned(), value);
@@ -137,10 +139,15 @@ pub(super) fn cells(carried: &Carried, line: &Value) -> Result<Vec<Cell>, Fault>
             Column::Id => text().and_then(|text| Uuid::parse_str(text).ok()).map(|id| Cell::Id(Some(id))),
             Column::Text if value.is_none() => Some(Cell::Text(None)),
             Column::Text => text().map(|text| Cell::Text(Some(text.to_owned()))),
-            Column::Number => value.and_then(Value::as_i64).map(Cell::Number),
-            Column::Instant => text().and_then(parse_instant).map(Cell::Instant),
-            Column::Digest => text().and_then(unhex).map(Cell::Bytes),
-            Column::Bytes => text().and_then(|text| BASE64.decode(text).ok()).map(Cell::Bytes),
+            Column::Number if value.is_none() => Some(Cell::Number(None)),
+            Column::Number => value.and_then(Value::as_i64).map(|number| Cell::Number(Some(number))),
+            Column::Instant if value.is_none() => Some(Cell::Instant(None)),
+            Column::Instant => text().and_then(parse_instant).map(|at| Cell::Instant(Some(at))),
+            Column::Digest | Column::Bytes if value.is_none() => Some(Cell::Bytes(None)),
+            Column::Digest => text().and_then(unhex).map(|bytes| Cell::Bytes(Some(bytes))),
+            Column::Bytes => {
+                text().and_then(|text| BASE64.decode(text).ok()).map(|bytes| Cell::Bytes(Some(bytes)))
+            }
         };
         read.ok_or_else(|| unreadable(name))
     };

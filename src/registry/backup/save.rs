@@ -60,7 +60,12 @@ pub async fn save(
     let workers = versions::how_many(&mut tx, Worker::TABLE).await?;
     let request = "doseward backup".to_owned();
     let (scope, workers) = (Some("backup".to_owned()), usize::try_from(workers).unwrap_or_default());
-    registry.note_reading(caller, Read { request, worker: None, scope, position, workers }).await?;
+    registry
+        .note_reading(
+            caller,
+            Read { request, worker: None, scope, position, workers, client: None, purpose: None },
+        )
+        .await?;
 
     let made_at = registry.clock.now();
     let seconds = u64::try_from(made_at.timestamp()).unwrap_or_default();

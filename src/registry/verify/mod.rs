@@ -1,7 +1,10 @@
-//! Proves the record: entries, chains and versions walked together on one snapshot; the first fault is named.
+//! Proves the record: entries, chains, versions and the access log walked on one snapshot; the first fault is named. An
+//! anchor from outside also proves that no tail was cut and nothing rewritten.
 //!
 //! Memory stays that of one chunk of entries, whatever the length of the journal.
 
+pub mod access_log;
+pub mod anchored;
 mod chain;
 mod conclusions;
 mod letters;
@@ -20,6 +23,8 @@ use crate::store::backend::Tx;
 use crate::store::journal::{self, Reading};
 use crate::store::tables::TABLES;
 use crate::store::versions;
+use access_log::AccessLogFound;
+use anchored::{AnchorFinding, Witness};
 pub(super) use chain::Walk;
 
 /// How many entries are held at once.
@@ -53,16 +58,20 @@ record! {
 
 record! {
     /// What the verification of the record found. The chain of medical grounds is shown to a physician alone; its entries
-    /// are proved and counted with the others.
+    /// are proved with the others.
     pub struct Verification {
-        /// How many entries were walked.
+        /// How many entries were walked, of the chains that are shown.
         entries: i64,
         /// The chains as far as they were walked.
         chains: Vec<ChainView>,
-        /// Whether entries, chains, versions and stored conclusions agree.
+        /// The access log as far as it was walked.
+        access_log: AccessLogFound,
+        /// Whether entries, chains, versions, stored conclusions and the access log agree, and contain the anchor.
         sound: bool,
         /// The first thing wrong, if anything is.
         first_fault: Option<RecordFault>,
+        /// What came of holding them against an anchor, if one was given.
+        anchor: Option<AnchorFinding>,
     }
 }
 
@@ -74,6 +83,11 @@ impl Verification {
             return self;
         }
         self.chains.retain(|chain| chain.chain != journal::MEDICAL);
+        // All entries less those that are shown would be the count of those that are not.
+        self.entries = self.chains.iter().map(|chain| chain.entries).sum();
+        if let Some(anchor) = &mut self.anchor {
+            anchor.without_medical();
+        }
         let medical = |fault: &RecordFault| fault.chain.as_deref() == Some(journal::MEDICAL);
         if let Some(fault) = self.first_fault.as_mut().filter(|fault| medical(fault)) {
             *fault = RecordFault {
@@ -93,6 +107,18 @@ impl Verification {
 /// Only when storage fails; what is found wrong is in the answer.
 pub async fn verify(
     registry: &Registry,
+    progress: impl FnMut(Progress) + Send,
+) -> Result<Verification, Refusal> {
+    verify_with(registry, None, progress).await
+}
+
+/// The same, and that the record still contains an anchor.
+///
+/// # Errors
+/// Only when storage fails; what is found wrong is in the answer.
+pub async fn verify_with(
+    registry: &Registry,
+    witness: Option<&Witness>,
     mut progress: impl FnMut(Progress) + Send,
 ) -> Result<Verification, Refusal> {
     let mut tx = registry.database.read().await?;
@@ -111,11 +137,18 @@ pub async fn verify(
     if fault.is_none() {
         fault = conclusions::first_differing(registry, &mut tx, &mut progress).await?;
     }
+    let (access_log, in_log) = access_log::walk(&mut tx, &mut progress).await?;
+    fault = fault.or(in_log);
+    let anchor = match witness {
+        Some(witness) => Some(anchored::compare(&mut tx, witness).await?),
+        None => None,
+    };
+    let sound = fault.is_none() && anchor.as_ref().is_none_or(|anchor| anchor.contained);
     let chains = walk
         .chains()
         .map(|(chain, entries, head)| ChainView { chain: chain.to_owned(), entries, head: hex(head) })
         .collect();
-    Ok(Verification { entries: walk.entries(), chains, sound: fault.is_none(), first_fault: fault })
+    Ok(Verification { entries: walk.entries(), chains, access_log, sound, first_fault: fault, anchor })
 }
 
 async fn walk_entries(

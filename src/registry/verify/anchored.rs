@@ -1,0 +1,187 @@
+//! Whether the registry still contains what an anchor says: first the signature, then every chain at the anchored count.
+
+use crate::record;
+use crate::registry::anchor::key::PublicKey;
+use crate::registry::anchor::text::{Anchor, Blinded, Head, Signed};
+use crate::registry::anchor::{blind, known_key};
+use crate::registry::journal::hex;
+use crate::registry::refusal::Refusal;
+use crate::registry::verify::access_log::LOG;
+use crate::store::backend::Tx;
+use crate::store::journal::{self, MEDICAL, NOTHING_BEFORE};
+use crate::store::{access_log, signing};
+use chrono::{DateTime, Utc};
+
+/// How many hashes are held at once.
+const CHUNK: i64 = 1000;
+
+/// An anchor to hold the record against.
+#[derive(Debug, Clone)]
+pub struct Witness {
+    /// The anchor.
+    pub signed: Signed,
+    /// The public key as it was kept outside; without it the registry's own memory of its keys is asked.
+    pub key: Option<PublicKey>,
+}
+
+record! {
+    /// Something that an anchor says and the registry does not contain.
+    pub struct AnchorFault {
+        /// The chain, or `access-log`.
+        chain: Option<String>,
+        /// The place in it up to which the anchor speaks.
+        place: Option<i64>,
+        /// What is wrong.
+        what: String,
+    }
+}
+
+record! {
+    /// What came of holding the record against an anchor.
+    pub struct AnchorFinding {
+        /// When the anchor was made.
+        at: DateTime<Utc>,
+        /// The journal's position then.
+        position: i64,
+        /// The fingerprint of the key that signed it, in hexadecimal.
+        key: String,
+        /// How many chains and logs were compared; none where the signature is wrong.
+        compared: i64,
+        /// Whether the registry contains all that the anchor says.
+        contained: bool,
+        /// What it does not contain.
+        faults: Vec<AnchorFault>,
+    }
+}
+
+impl AnchorFinding {
+    /// The same for whoever is not told of medical grounds.
+    pub(super) fn without_medical(&mut self) {
+        for fault in self.faults.iter_mut().filter(|fault| fault.chain.as_deref() == Some(MEDICAL)) {
+            let what =
+                "a chain that is not shown does not contain what was anchored: it was cut or rewritten";
+            *fault = AnchorFault { chain: None, place: None, what: what.into() };
+        }
+    }
+}
+
+/// Holds the record against an anchor.
+pub(super) async fn compare(tx: &mut Tx, witness: &Witness) -> Result<AnchorFinding, Refusal> {
+    let anchor = &witness.signed.anchor;
+    let (mut compared, mut faults) = (0, Vec::new());
+    if let Some(what) = unsigned(tx, witness).await? {
+        faults.push(AnchorFault { chain: None, place: None, what });
+    } else {
+        for head in &anchor.chains {
+            compared += 1;
+            faults.extend(chain(tx, head).await?);
+        }
+        for hidden in &anchor.blinded {
+            compared += 1;
+            faults.extend(blinded(tx, hidden).await?);
+        }
+        compared += 1;
+        faults.extend(log(tx, anchor).await?);
+        faults.extend(position(tx, anchor).await?);
+    }
+    Ok(AnchorFinding {
+        at: anchor.at,
+        position: anchor.position,
+        key: hex(&anchor.key),
+        compared,
+        contained: faults.is_empty(),
+        faults,
+    })
+}
+
+/// Why the signature is worth nothing, if it is so.
+async fn unsigned(tx: &mut Tx, witness: &Witness) -> Result<Option<String>, Refusal> {
+    let named = witness.signed.anchor.key;
+    let key = match witness.key {
+        Some(key) => Some(key),
+        None => known_key(tx, named).await?,
+    };
+    let signed = &witness.signed;
+    Ok(match key {
+        None => Some("the anchor is signed with a key that this registry does not know".into()),
+        Some(key) if key.fingerprint() != named => {
+            Some("the anchor names another key than the one given".into())
+        }
+        Some(key) if key.has_signed(signed.body.as_bytes(), &signed.signature) => None,
+        Some(_) => Some("the signature is not that of the anchor's text".into()),
+    })
+}
+
+fn fault(chain: &str, place: i64, what: String) -> AnchorFault {
+    AnchorFault { chain: Some(chain.into()), place: Some(place), what }
+}
+
+async fn chain(tx: &mut Tx, anchored: &Head) -> Result<Option<AnchorFault>, Refusal> {
+    let (name, place) = (&anchored.chain, anchored.entries);
+    let found = match place {
+        0 => Some(NOTHING_BEFORE.to_vec()),
+        _ => journal::hash_at(tx, name, place).await?,
+    };
+    Ok(match found {
+        Some(hash) if hash == anchored.hash => None,
+        Some(_) => {
+            let what = format!("it was rewritten at place {place} or before: another hash stands there now");
+            Some(fault(name, place, what))
+        }
+        None => {
+            let (entries, _) = journal::chain_at(tx, name, i64::MAX).await?;
+            let what = format!(
+                "its tail was cut: it had {place} entries, and the last one now is at place {entries}"
+            );
+            Some(fault(name, place, what))
+        }
+    })
+}
+
+/// A blinded chain is contained where any beginning of it gives the digest.
+async fn blinded(tx: &mut Tx, hidden: &Blinded) -> Result<Option<AnchorFault>, Refusal> {
+    let name = &hidden.chain;
+    let without_place =
+        |what: &str| Some(AnchorFault { chain: Some(name.clone()), place: None, what: what.into() });
+    let Some(secret) = signing::blinding(tx).await? else {
+        return Ok(without_place("the secret that hides it is gone, so that nothing can be told of it"));
+    };
+    let gives = |place: i64, hash: &[u8]| blind(&secret, &hidden.nonce, place, hash) == hidden.digest;
+    if gives(0, &NOTHING_BEFORE) {
+        return Ok(None);
+    }
+    let mut after = 0;
+    loop {
+        let chunk = journal::hashes(tx, name, after, CHUNK).await?;
+        let Some((last, _)) = chunk.last() else { break };
+        after = *last;
+        if chunk.iter().any(|(place, hash)| gives(*place, hash)) {
+            return Ok(None);
+        }
+    }
+    Ok(without_place("no beginning of it is what was anchored: it was cut or rewritten"))
+}
+
+async fn log(tx: &mut Tx, anchor: &Anchor) -> Result<Option<AnchorFault>, Refusal> {
+    let (place, digest) = anchor.access_log;
+    let found = match place {
+        0 => Some(NOTHING_BEFORE.to_vec()),
+        _ => access_log::digest_at(tx, place).await?,
+    };
+    Ok(match found {
+        Some(found) if found == digest => None,
+        Some(_) => {
+            let what = format!("it was rewritten at line {place} or before: another digest stands there now");
+            Some(fault(LOG, place, what))
+        }
+        None => Some(fault(LOG, place, format!("its tail was cut: it had {place} lines"))),
+    })
+}
+
+/// A journal that ends before the anchor was made has lost something, be it of a chain that the anchor does not show.
+async fn position(tx: &mut Tx, anchor: &Anchor) -> Result<Option<AnchorFault>, Refusal> {
+    let (position, _) = journal::head(tx).await?;
+    let what =
+        format!("the journal ends at position {position}, and the anchor was made at {}", anchor.position);
+    Ok((position < anchor.position).then_some(AnchorFault { chain: None, place: None, what }))
+}
