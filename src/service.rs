@@ -2,6 +2,8 @@
 
 use crate::api::client_address::Proxies;
 use crate::api::{App, dispatch};
+use crate::pages::settings::PageSettings;
+use crate::pages::{self, Pages};
 use crate::registry::anchor::key::PrivateKey;
 use crate::registry::clock::{MachineClock, MachineIds};
 use crate::registry::refusal::Refusal;
@@ -10,6 +12,7 @@ use crate::settings::Settings;
 use crate::store::backend::Database;
 use crate::store::error::StoreError;
 use crate::surveillance::pack::Pack;
+use axum::Router;
 use std::future::Future;
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -54,7 +57,15 @@ pub struct Service {
     registry: Registry,
     listener: TcpListener,
     address: SocketAddr,
-    proxies: Proxies,
+    pages: PageSettings,
+}
+
+/// Everything that is served: the API and the pages, with one edge around both.
+pub fn router(registry: Registry, settings: PageSettings) -> Router {
+    let proxies = Proxies::new(settings.proxies.clone());
+    let pages = Pages::new(registry.clone(), settings);
+    let app = App::new(registry).behind(proxies).telling_people(pages::stopped::tell_outside);
+    dispatch::router_beside(app, pages::dispatch::router(&pages))
 }
 
 /// Opens the registry of the settings: schema, durability, built-in rules, the key of its anchors.
@@ -102,6 +113,15 @@ pub async fn open_without_rules(database_url: &str) -> Result<Registry, ServiceE
     Ok(Registry::new(database, Arc::new(MachineClock), Arc::new(MachineIds::default())))
 }
 
+/// How the pages are reached, by the settings.
+fn pages_of(settings: &Settings) -> PageSettings {
+    PageSettings {
+        public_url: settings.public_url.as_ref().map(|url| url.trim_end_matches('/').to_owned()),
+        proxies: settings.proxies.clone(),
+        demonstration: false,
+    }
+}
+
 impl Service {
     /// Opens the registry and binds the address.
     ///
@@ -113,7 +133,7 @@ impl Service {
         let listener = TcpListener::bind(&settings.listen).await.map_err(unable)?;
         let registry = open(settings).await?;
         let service = Self::with(registry, listener).map_err(unable)?;
-        Ok(Self { proxies: Proxies::new(settings.proxies.clone()), ..service })
+        Ok(service.with_pages(pages_of(settings)))
     }
 
     /// A service over a registry and a listener made elsewhere.
@@ -122,7 +142,13 @@ impl Service {
     /// When the listener cannot tell its address.
     pub fn with(registry: Registry, listener: TcpListener) -> std::io::Result<Self> {
         let address = listener.local_addr()?;
-        Ok(Self { registry, listener, address, proxies: Proxies::default() })
+        Ok(Self { registry, listener, address, pages: PageSettings::default() })
+    }
+
+    /// The same, with how its pages are reached.
+    #[must_use]
+    pub fn with_pages(self, pages: PageSettings) -> Self {
+        Self { pages, ..self }
     }
 
     /// The address that is listened on; with port 0 the one that was given.
@@ -145,7 +171,7 @@ impl Service {
         let (following, ended) = oneshot::channel::<()>();
         let registry = self.registry.clone();
         let follower = tokio::spawn(async move { registry.follow_marks(async { drop(ended.await) }).await });
-        let router = dispatch::router(App::new(self.registry.clone()).behind(self.proxies));
+        let router = router(self.registry.clone(), self.pages);
         let router = router.into_make_service_with_connect_info::<SocketAddr>();
         let serving = axum::serve(self.listener, router).with_graceful_shutdown(async move {
             stop.await;

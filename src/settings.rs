@@ -53,6 +53,9 @@ pub struct Settings {
     pub log_format: LogFormat,
     /// What is logged (`DOSEWARD_LOG_LEVEL`: `error, warn, info, debug, trace`, or a filter by module; default `info`).
     pub log_level: String,
+    /// The address that people type in, where a proxy speaks TLS for the service (`DOSEWARD_PUBLIC_URL`, such as
+    /// `https://registry.example.org`). Without it pages open on this machine alone.
+    pub public_url: Option<String>,
 }
 
 /// What is wrong with the settings, a sentence each.
@@ -61,7 +64,8 @@ pub struct Settings {
 pub struct WrongSettings(pub Vec<String>);
 
 /// Names in the environment without their prefix, which are the names in the file in lower case.
-const NAMES: &[&str] = &["DATABASE_URL", "LISTEN", "LOG_FORMAT", "LOG_LEVEL", "PROXIES", "SIGNING_KEY"];
+const NAMES: &[&str] =
+    &["DATABASE_URL", "LISTEN", "LOG_FORMAT", "LOG_LEVEL", "PROXIES", "PUBLIC_URL", "SIGNING_KEY"];
 const PREFIX: &str = "DOSEWARD_";
 /// Variables that belong to the command line and are no settings of the service.
 const NOT_OURS: &[&str] = &["CONFIG", "TOKEN"];
@@ -155,6 +159,16 @@ fn check(given: &mut BTreeMap<String, String>, wrong: &mut Vec<String>) -> Setti
     if let Err(error) = tracing_subscriber::EnvFilter::try_new(&log_level) {
         wrong.push(format!("DOSEWARD_LOG_LEVEL is {log_level}, which is no log filter: {error}."));
     }
+    let public_url = Some(take("PUBLIC_URL", "")).filter(|url| !url.is_empty());
+    let is_bare = |url: &String| {
+        let host = url.strip_prefix("https://").map(|rest| rest.trim_end_matches('/'));
+        host.is_some_and(|host| !host.is_empty() && !host.contains(['/', '?', '#', '@', ' ']))
+    };
+    if let Some(url) = public_url.as_ref().filter(|url| !is_bare(url)) {
+        wrong.push(format!(
+            "DOSEWARD_PUBLIC_URL is {url}; it must be https:// and a host, such as https://registry.example.org."
+        ));
+    }
     let signing_key = take("SIGNING_KEY", "");
     if !signing_key.is_empty()
         && let Err(what) = PrivateKey::from_pem(&signing_key)
@@ -178,6 +192,7 @@ fn check(given: &mut BTreeMap<String, String>, wrong: &mut Vec<String>) -> Setti
         proxies,
         log_format,
         log_level,
+        public_url,
     }
 }
 
@@ -245,9 +260,11 @@ mod tests {
             ("DOSEWARD_LOG_FORMAT", "xml"),
             ("DOSEWARD_LISTNE", "x"),
             ("DOSEWARD_LOG_LEVEL_FILE", "nowhere"),
+            ("DOSEWARD_PUBLIC_URL", "http://registry.example"),
+            ("DOSEWARD_PROXIES", "10.0.0.1, proxy"),
         ])
         .unwrap_err();
-        assert_eq!(wrong.0.len(), 6, "{wrong}");
+        assert_eq!(wrong.0.len(), 8, "{wrong}");
         assert!(!wrong.to_string().contains("word"));
     }
 }

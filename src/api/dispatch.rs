@@ -25,9 +25,14 @@ const ARRIVAL: Duration = Duration::from_secs(30);
 /// Up to this many bytes of a body that is too large are taken off the line, so that its sender hears why.
 const DISCARD_MOST: usize = 64 << 20;
 
-/// The whole service as a router.
+/// The API as a router.
 pub fn router(app: App) -> Router {
-    let mut router: Router = Router::new();
+    router_beside(app, Router::new())
+}
+
+/// The API as a router, beside another face, with the edge around both.
+pub fn router_beside(app: App, other: Router) -> Router {
+    let mut router = other;
     for endpoint in endpoints() {
         router = router.route(&endpoint.path, route(endpoint, &app));
     }

@@ -1,9 +1,9 @@
 //! What surrounds every request: its id, its log line, its measures, headers of the answer, and the last resort.
 
-use crate::api::App;
 use crate::api::endpoint::endpoints;
 use crate::api::medical;
 use crate::api::problem::Problem;
+use crate::api::{App, TellPeople};
 use crate::registry::clock::{Clock as _, Ids as _, MachineClock};
 use axum::Router;
 use axum::extract::{MatchedPath, Request, State};
@@ -33,6 +33,12 @@ pub(crate) fn around(router: Router, app: App) -> Router {
 async fn edge(State(app): State<App>, request: Request, next: Next) -> Response {
     let begun = Instant::now();
     let id = request_id(&app, request.headers());
+    let mut request = request;
+    // Whoever answers knows under which number.
+    if let Ok(id) = HeaderValue::from_str(&id) {
+        request.headers_mut().insert(REQUEST_ID, id);
+    }
+    let for_people = app.tell_people.filter(|_| asks_for_a_page(&request));
     // The template, never the path: identifiers and queries stay out of logs and measures.
     let route = request.extensions().get::<MatchedPath>().map_or("none", MatchedPath::as_str).to_owned();
     let method = request.method().as_str().to_owned();
@@ -45,7 +51,7 @@ async fn edge(State(app): State<App>, request: Request, next: Next) -> Response 
             Ok(_room) => carry_out(request, next).await,
             Err(_) => Problem::busy("too many requests at once; come back in a moment").into_response(),
         };
-        let mut response = tell_problem(response, &id);
+        let mut response = tell_problem(response, &id, for_people);
         add_headers(response.headers_mut(), &id);
         let took = begun.elapsed();
         let status = response.status().as_u16();
@@ -78,15 +84,33 @@ async fn carry_out(request: Request, next: Next) -> Response {
     }
 }
 
-/// Writes the document of a problem; an error that came without one gets one.
-fn tell_problem(mut response: Response, id: &str) -> Response {
+/// Whether a person asks with a browser for something that is no part of the API.
+fn asks_for_a_page(request: &Request) -> bool {
+    let of_programs =
+        ["/api/", "/health/", "/metrics"].iter().any(|start| request.uri().path().starts_with(start));
+    let accepted = request.headers().get(header::ACCEPT).and_then(|accept| accept.to_str().ok());
+    !of_programs && accepted.is_some_and(|accept| accept.contains("text/html"))
+}
+
+/// Writes the document of a problem, or its page; an error that came without one gets one.
+fn tell_problem(mut response: Response, id: &str, for_people: Option<TellPeople>) -> Response {
+    let is_page = |response: &Response| {
+        let kind = response.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
+        kind.is_some_and(|kind| kind.starts_with("text/html"))
+    };
     let problem = match response.extensions_mut().remove::<Problem>() {
         Some(problem) => problem,
-        None if response.status().is_server_error() => Problem::panicked(),
+        None if response.status().is_server_error() && !is_page(&response) => Problem::panicked(),
         None => return response,
     };
     problem.log();
     let mut told = problem.answer(id);
+    if let Some(tell) = for_people {
+        let page = tell(told.status(), id);
+        let (head, body) = page.into_parts();
+        told.headers_mut().extend(head.headers);
+        *told.body_mut() = body;
+    }
     if let Some(allow) = response.headers_mut().remove(header::ALLOW) {
         told.headers_mut().insert(header::ALLOW, allow);
     }

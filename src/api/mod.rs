@@ -48,6 +48,8 @@ use crate::api::endpoint::Endpoint;
 use crate::api::measure::Measures;
 use crate::registry::clock::MachineIds;
 use crate::registry::writer::Registry;
+use axum::http::StatusCode;
+use axum::response::Response;
 use std::sync::Arc;
 use tokio::sync::Semaphore;
 
@@ -70,7 +72,12 @@ pub struct App {
     pub(crate) request_ids: Arc<MachineIds>,
     /// Room for requests.
     pub(crate) room: Arc<Semaphore>,
+    /// Tells people on a page what programs are told in a document.
+    pub(crate) tell_people: Option<TellPeople>,
 }
+
+/// Tells a person, by status and the request's id, why there is no page.
+pub type TellPeople = fn(StatusCode, &str) -> Response;
 
 impl App {
     /// A face over a registry.
@@ -81,6 +88,7 @@ impl App {
             measures: Arc::new(Measures::new()),
             request_ids: Arc::default(),
             room: Arc::new(Semaphore::new(AT_ONCE)),
+            tell_people: None,
         }
     }
 
@@ -88,6 +96,12 @@ impl App {
     #[must_use]
     pub fn behind(self, proxies: Proxies) -> Self {
         Self { proxies: Arc::new(proxies), ..self }
+    }
+
+    /// The same, telling people on pages.
+    #[must_use]
+    pub fn telling_people(self, tell: TellPeople) -> Self {
+        Self { tell_people: Some(tell), ..self }
     }
 }
 

@@ -2,9 +2,11 @@
 
 use crate::cli::failure::Failure;
 use crate::cli::session::Session;
+use crate::cli::token;
 use crate::model::facts::account::{Account, Role};
 use crate::model::facts::site::Site;
 use crate::model::identifiers::AccountId;
+use crate::registry::one_time_codes::{self, CodeUse};
 use crate::registry::passwords::{self, Password};
 use crate::registry::place::Under;
 use crate::registry::recording;
@@ -20,6 +22,15 @@ use std::io::Read as _;
 pub enum Command {
     /// Makes an account.
     Add(Options),
+    /// Prints a one-time code, as the path of a page on which the account's password is chosen; it works for an hour.
+    Invite(Invited),
+}
+
+/// Whom the code is for.
+#[derive(Debug, clap::Args)]
+pub struct Invited {
+    /// The account's address.
+    email: String,
 }
 
 /// What an account is made of.
@@ -47,10 +58,26 @@ pub(crate) struct Wanted {
 /// # Errors
 /// A fault in what was given, or an address that is taken.
 pub async fn run(session: &Session, command: Command) -> Result<(), Failure> {
-    let Command::Add(options) = command;
+    let options = match command {
+        Command::Add(options) => options,
+        Command::Invite(invited) => return invite(session, &invited.email).await,
+    };
     let password = if options.password_stdin { Some(read_password()?) } else { None };
     add(session, &options.email, &options.roles, password).await?;
     println!("made the account {}", options.email);
+    Ok(())
+}
+
+/// Makes a one-time code and prints the path that it opens, alone, on standard output.
+async fn invite(session: &Session, email: &str) -> Result<(), Failure> {
+    let account = token::account_of(session, email).await?;
+    let account = account.ok_or_else(|| Failure::Refused(format!("there is no account {email}")))?;
+    let mut change = session.registry.begin_plain(&session.caller).await?;
+    let (registry, opens) = (&session.registry, CodeUse::Password);
+    let code =
+        one_time_codes::make_code(&mut change, registry, account, opens, one_time_codes::LIFETIME).await?;
+    session.registry.commit(change, None).await?;
+    println!("/enter/{code}");
     Ok(())
 }
 

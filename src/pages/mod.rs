@@ -1,3 +1,68 @@
-//! Pages for people, on the same use cases as the API.
+//! HTML for people: it translates between browsers and the use cases and decides nothing.
+//!
+//! To add a page, write a handler `async fn(Pages, Visit) -> Result<Answer, Stopped>` and put a [`Page`](table::Page)
+//! into the list of its room; router, menu and the tests that walk every page follow from that.
 
+pub mod answer;
+pub mod assets;
 pub mod charts;
+pub mod cookies;
+pub mod cross_site;
+pub mod dispatch;
+pub mod duties;
+pub mod duty_entry;
+pub mod form;
+pub mod four_parts;
+pub mod frame;
+pub mod marks;
+pub mod moment;
+pub mod names;
+pub mod needs_me;
+pub mod one_time_code;
+pub mod own_account;
+pub mod qr;
+pub mod reading;
+pub mod second_factor;
+pub mod settings;
+pub mod sign_in;
+pub mod sites;
+pub mod stopped;
+pub mod table;
+pub mod texts;
+pub mod told;
+pub mod visit;
+pub mod writing;
+
+use crate::pages::settings::PageSettings;
+use crate::pages::table::Page;
+use crate::registry::writer::Registry;
+use std::sync::Arc;
+
+/// What a page needs of the program. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct Pages {
+    /// The registry.
+    pub registry: Registry,
+    /// How the pages are reached.
+    pub settings: Arc<PageSettings>,
+}
+
+impl Pages {
+    /// Pages over a registry.
+    pub fn new(registry: Registry, settings: PageSettings) -> Self {
+        Self { registry, settings: Arc::new(settings) }
+    }
+}
+
+/// Every room's pages, in the order of the menu.
+pub(crate) fn all_pages() -> Vec<Page> {
+    let mut all = needs_me::pages();
+    all.extend(sites::pages());
+    all.extend(duties::pages());
+    all.extend(sign_in::pages());
+    all.extend(one_time_code::pages());
+    all.extend(second_factor::pages());
+    all.extend(own_account::pages());
+    all.extend(assets::pages());
+    all
+}

@@ -83,7 +83,7 @@ async fn actions(tx: &mut Tx, as_of: AsOf, duty: Uuid) -> Result<Vec<Version<Dut
 }
 
 /// Whether an action answers a kind of duty: an examination is offered, done or declined; results are told.
-fn fits(kind: DutyKind, action: DutyActionKind) -> bool {
+pub fn fits(kind: DutyKind, action: DutyActionKind) -> bool {
     match action {
         DutyActionKind::Waived => true,
         DutyActionKind::Offered | DutyActionKind::Declined => is_examination(kind),

@@ -38,6 +38,11 @@ const fn in_line(kind: DutyKind) -> &'static [Role] {
     }
 }
 
+/// Who does what a kind of duty asks for: the first in line.
+pub const fn doer(kind: DutyKind) -> Role {
+    in_line(kind)[0]
+}
+
 /// The step at which a late duty is; `None` where it is not late.
 pub fn escalation(
     kind: DutyKind,

@@ -102,6 +102,23 @@ pub async fn make_token(
     Ok((version, secret))
 }
 
+/// Makes the calendar token of whoever asks: it opens what he sees of due dates, and nothing else.
+///
+/// # Errors
+/// Whoever sees no duties has no calendar of them.
+pub async fn make_own_calendar(change: &mut Change) -> Result<(Version<Token>, String), Refusal> {
+    change.caller.may(Action::ReadDuties)?;
+    let (account, scope) = (change.caller.account, change.everything());
+    let label = Line::new("calendar of due dates").ok_or(Refusal::Unknown)?;
+    let expires_on = change.as_of().date + Duration::days(TOKEN_DAYS_MOST);
+    let token = Token { label, opens: Some(TokenUse::Calendar), expires_on };
+    let version = change.add(&scope, None, Some(account.0), token).await?;
+    let secret = new_secret(change, version.id);
+    let digest: [u8; 32] = Sha256::digest(secret.as_bytes()).into();
+    accounts::keep_token(&mut change.tx, version.id, digest).await?;
+    Ok((version, secret))
+}
+
 /// Revokes a token: it stops working at once.
 ///
 /// # Errors

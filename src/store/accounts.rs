@@ -45,3 +45,13 @@ pub async fn keep_password(
     .await?;
     Ok(())
 }
+
+/// The hash of an account's password, if it has one.
+pub async fn password_of(tx: &mut Tx, account: AccountId) -> Result<Option<String>, StoreError> {
+    let row: Option<(String,)> = tx
+        .query("SELECT password_hash FROM account_secret WHERE account_id = ")
+        .push_bind(account.0)
+        .fetch_optional()
+        .await?;
+    Ok(row.map(|(hash,)| hash))
+}

@@ -125,6 +125,18 @@ pub const CARRIED: &[Carried] = &[
         at_once: 100,
     },
     Carried {
+        section: "second-factors",
+        table: "second_factor",
+        columns: &[
+            ("account_id", Column::Id),
+            ("secret", Column::Bytes),
+            ("confirmed_at", Column::Instant),
+            ("last_step", Column::Number),
+        ],
+        key: 1,
+        at_once: 500,
+    },
+    Carried {
         section: "blinding-secret",
         table: "blinding_secret",
         columns: &[("one", Column::Number), ("secret", Column::Bytes)],

@@ -15,6 +15,7 @@ pub mod marks;
 pub mod open;
 pub mod samples;
 mod schema;
+pub mod sessions;
 pub mod signing;
 pub mod tables;
 mod turn;

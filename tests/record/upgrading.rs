@@ -28,6 +28,11 @@ const BACK_TO_THE_FIRST: &[&str] = &[
     "ALTER TABLE access_line DROP COLUMN purpose",
     "ALTER TABLE access_line DROP COLUMN place",
     "ALTER TABLE access_line DROP COLUMN digest",
+    "DROP TABLE session",
+    "DROP TABLE second_factor",
+    "DROP TABLE sign_in_code",
+    "DROP TABLE known_device",
+    "DROP TABLE failed_attempt",
     "DELETE FROM _sqlx_migrations WHERE version > 1",
 ];
 

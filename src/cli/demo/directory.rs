@@ -24,6 +24,8 @@ pub(super) struct Directory(PathBuf);
 pub(super) struct Note {
     /// A token for each role; the registry itself keeps only their digests.
     pub tokens: BTreeMap<Role, String>,
+    /// A password for each role; the registry itself keeps only their hashes.
+    pub passwords: BTreeMap<Role, String>,
     /// The identifiers of what was loaded, by name; empty until everything has been.
     pub names: BTreeMap<String, String>,
 }
@@ -66,9 +68,13 @@ impl Directory {
             let texts = value[member].as_object().into_iter().flatten();
             texts.filter_map(|(name, text)| Some((name.clone(), text.as_str()?.to_owned()))).collect()
         };
-        let tokens =
-            texts("tokens").into_iter().filter_map(|(role, token)| Some((Role::from_word(&role)?, token)));
-        Note { tokens: tokens.collect(), names: texts("names") }
+        let by_role = |member: &str| -> BTreeMap<Role, String> {
+            texts(member)
+                .into_iter()
+                .filter_map(|(role, text)| Some((Role::from_word(&role)?, text)))
+                .collect()
+        };
+        Note { tokens: by_role("tokens"), passwords: by_role("passwords"), names: texts("names") }
     }
 
     /// Keeps the note.
@@ -76,9 +82,12 @@ impl Directory {
     /// # Errors
     /// The file cannot be written.
     pub(super) fn keep(&self, note: &Note) -> Result<(), Failure> {
-        let tokens: Map<String, Value> =
-            note.tokens.iter().map(|(role, token)| (role.to_string(), json!(token))).collect();
-        self.write(NOTE, &format!("{:#}\n", json!({"tokens": tokens, "names": note.names})))
+        let by_role = |texts: &BTreeMap<Role, String>| -> Map<String, Value> {
+            texts.iter().map(|(role, text)| (role.to_string(), json!(text))).collect()
+        };
+        let (tokens, passwords) = (by_role(&note.tokens), by_role(&note.passwords));
+        let note = json!({"tokens": tokens, "passwords": passwords, "names": note.names});
+        self.write(NOTE, &format!("{note:#}\n"))
     }
 
     /// Keeps the tour; where it was put.
@@ -109,6 +118,7 @@ mod tests {
         assert_eq!(directory.note(), Note::default());
         let note = Note {
             tokens: [(Role::Physician, "dw1_x".to_owned())].into(),
+            passwords: [(Role::Physician, "x".to_owned())].into(),
             names: [("site:ALD".to_owned(), "id".to_owned())].into(),
         };
         directory.keep(&note).unwrap();

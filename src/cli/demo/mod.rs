@@ -13,6 +13,7 @@ use crate::cli::failure::Failure;
 use crate::cli::progress;
 use crate::cli::serve;
 use crate::cli::session::Session;
+use crate::pages::settings::PageSettings;
 use crate::service::Service;
 use crate::settings::Settings;
 use desk::Desk;
@@ -49,6 +50,7 @@ pub async fn run(settings: &Settings, options: Options) -> Result<(), Failure> {
     let session = Session::open_as_console(&directory.database_url()).await?;
     let mut note = directory.note();
     note.tokens = people::tokens(&session, &note.tokens).await?;
+    note.passwords = people::passwords(&session, &note.passwords).await?;
     directory.keep(&note)?;
     let desk = Desk::new(dispatch::router(App::new(session.registry.clone())), note.tokens.clone());
     if note.names.is_empty() {
@@ -73,8 +75,10 @@ pub async fn run(settings: &Settings, options: Options) -> Result<(), Failure> {
         return Ok(());
     }
     serve::start_logging(settings, log_level(settings));
-    let service = Service::with(session.registry, listen().await?)?;
-    let guide = Guide { address: format!("http://{}", service.address()), note: &note };
+    let codes = people::codes(&session).await?;
+    let pages = PageSettings { demonstration: true, ..PageSettings::default() };
+    let service = Service::with(session.registry, listen().await?)?.with_pages(pages);
+    let guide = Guide { address: format!("http://{}", service.address()), note: &note, codes: &codes };
     let tour = directory.keep_tour(&guide.tour())?;
     println!("{}", guide.welcome(&tour)?);
     serve::serve(service).await

@@ -1,8 +1,10 @@
 //! What there is to see in the demonstration, each thing as a line that works as printed.
 
 use crate::cli::demo::directory::Note;
+use crate::cli::demo::people;
 use crate::cli::failure::Failure;
 use crate::model::facts::account::Role;
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -43,9 +45,20 @@ const FIRST: &[Sight] = &[
 pub(super) struct Guide<'n> {
     /// Where the service listens, `http://…`.
     pub address: String,
-    /// Tokens and identifiers.
+    /// Tokens, passwords and identifiers.
     pub note: &'n Note,
+    /// A one-time code for each role.
+    pub codes: &'n BTreeMap<Role, String>,
 }
+
+/// The people of the demonstration, first those whom it is about, and what each comes to see.
+const PEOPLE: &[(Role, &str)] = &[
+    (Role::Coordinator, "enters sampling events and laboratory reports"),
+    (Role::Physician, "looks workers up across all sites and years"),
+    (Role::Corporate, "sees all sites at a glance"),
+    (Role::Hygienist, "judges groups and controls"),
+    (Role::Administrator, "keeps accounts"),
+];
 
 impl Guide<'_> {
     /// What is printed once the service listens: address, tokens, the first three sights, how to stop.
@@ -54,7 +67,21 @@ impl Guide<'_> {
     /// The demonstration in the directory is another one than this program's.
     pub(super) fn welcome(&self, tour: &Path) -> Result<String, Failure> {
         let mut text =
-            format!("\nlistening on {}\n\nA token for each role, good for 90 days:\n\n", self.address);
+            format!("\nlistening on {}\n\nOpen one of these; each signs you in once:\n", self.address);
+        for (role, what) in PEOPLE {
+            let code = self.codes.get(role).map(String::as_str).unwrap_or_default();
+            line(&mut text, &format!("\n  {}, who {what}:\n  {}/enter/{code}", role.as_str(), self.address));
+        }
+        line(&mut text, &format!("\nAfter that, at {}/sign-in:\n", self.address));
+        for (role, _) in PEOPLE {
+            let password = self.note.passwords.get(role).map(String::as_str).unwrap_or_default();
+            line(&mut text, &format!("  {:34} {password}", people::address(*role)));
+        }
+        line(
+            &mut text,
+            "\nThe second factor is off in the demonstration; in service, physicians and administrators give one.",
+        );
+        line(&mut text, "\nFor programs, a token for each role, good for 90 days:\n");
         for (role, token) in &self.note.tokens {
             line(&mut text, &format!("  {:14} {token}", role.as_str()));
         }
@@ -178,12 +205,14 @@ mod tests {
         let names = names.into_iter().chain([("sample:ALD:23-0086", "s1"), ("sample:ALD:23-0087", "s2")]);
         Note {
             tokens: [(Role::Physician, "dw1_p".to_owned())].into(),
+            passwords: BTreeMap::new(),
             names: names.map(|(name, id)| (name.to_owned(), id.to_owned())).collect(),
         }
     }
 
     fn filled(path: &str, look_for: &str) -> Vec<String> {
-        Guide { address: String::new(), note: &note() }.filled(path, "ALD, COL", look_for)
+        Guide { address: String::new(), note: &note(), codes: &BTreeMap::new() }
+            .filled(path, "ALD, COL", look_for)
     }
 
     #[test]
@@ -204,7 +233,8 @@ mod tests {
 
     #[test]
     fn a_curl_line_carries_its_token_and_quotes_its_addresses() {
-        let guide = Guide { address: "http://127.0.0.1:8470".into(), note: &note() };
+        let codes = BTreeMap::new();
+        let guide = Guide { address: "http://127.0.0.1:8470".into(), note: &note(), codes: &codes };
         let path = guide.named("/duties?worker_id=@worker:QR-1201").unwrap();
         assert_eq!(
             guide.curl(Role::Physician, &[path]),
