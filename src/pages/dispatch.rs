@@ -88,7 +88,8 @@ async fn carry_out(state: &Pages, page: &Page, visit: &mut Visit, body: Body) ->
     admit(page.who, visit)?;
     if sends {
         (visit.form, visit.files) = read(body, &visit.headers, page.body_most).await?;
-        if let Some(secret) = &visit.secret
+        // Signing in needs no token: whoever has a session already may have opened the form before.
+        if let Some(secret) = visit.secret.as_ref().filter(|_| page.who != Who::Anybody)
             && !cross_site::is_token_of(secret, visit.form.raw(cross_site::FIELD))
         {
             tracing::warn!(from = ?visit.from, "a form without the token of its session was refused");
@@ -163,6 +164,14 @@ fn sender(state: &Pages, request: &Request) -> Option<IpAddr> {
 }
 
 fn add_headers(state: &Pages, headers: &mut HeaderMap) {
+    add_fixed_headers(headers);
+    if state.settings.is_secure() {
+        headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(TLS_ONLY));
+    }
+}
+
+/// What every page says a browser may do.
+pub(crate) fn add_fixed_headers(headers: &mut HeaderMap) {
     let fixed = [
         (header::CONTENT_SECURITY_POLICY, POLICY),
         // The path of a page names no person, and forms need to say where they come from.
@@ -175,8 +184,5 @@ fn add_headers(state: &Pages, headers: &mut HeaderMap) {
     ];
     for (name, value) in fixed {
         headers.entry(name).or_insert(HeaderValue::from_static(value));
-    }
-    if state.settings.is_secure() {
-        headers.insert(header::STRICT_TRANSPORT_SECURITY, HeaderValue::from_static(TLS_ONLY));
     }
 }

@@ -54,6 +54,7 @@ struct NeedsMePage {
     more_late: usize,
     soon: Vec<DutyEntry>,
     more_soon: usize,
+    recommended: usize,
     changed: Vec<Entry>,
     more_changed: usize,
     results: Vec<Entry>,
@@ -78,7 +79,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let (tx, as_of) = (&mut moment.tx, moment.as_of);
     let reads_duties = caller.may(Action::ReadDuties).is_ok();
     let reads_samples = caller.may(Action::ReadSamples).is_ok();
-    let mut duties = Vec::new();
+    let (mut duties, mut recommended) = (Vec::new(), 0);
     if reads_duties {
         duties = duty_list::most_urgent(tx, &caller, as_of, &Question::default()).await?;
         let until = as_of.date.checked_add_days(Days::new(AHEAD)).unwrap_or(NaiveDate::MAX);
@@ -86,6 +87,10 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
             duty.status == DutyStatus::Overdue || (duty.status == DutyStatus::Open && duty.due_on <= until)
         };
         duties.retain(|duty| stands(duty) && mine(duty, &roles));
+        // What no clause asks for is never late, and is not told among what is due.
+        let all = duties.len();
+        duties.retain(|duty| duty.status == DutyStatus::Overdue || duty.due_on >= as_of.date);
+        recommended = all - duties.len();
     }
     let (mut moved, mut out) = (Vec::new(), Outstanding::default());
     if reads_samples {
@@ -132,6 +137,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         late: entries(&late),
         more_soon: all_soon - soon.len(),
         soon: entries(&soon),
+        recommended,
         more_changed: moved.len() - changed.len(),
         changed,
         more_results: all_results - results.len(),
@@ -156,16 +162,20 @@ fn change(
     let agent = names.agent(fact.agent_code.as_str());
     let standing =
         |value: crate::model::facts::standing_move::StandingValue| texts.word("standing", value.as_str());
-    let since = fact.since.map(told::day).unwrap_or_default();
+    let before = standing(fact.value_before);
+    let more = match fact.since.map(told::day) {
+        Some(since) => texts.with(
+            "needs-standing-before",
+            &[("what", &before), ("day", &since), ("by", fact.authority.as_str())],
+        ),
+        None => texts.with("needs-standing-open", &[("what", &before), ("by", fact.authority.as_str())]),
+    };
     Entry {
         when: told::day(fact.learned_on),
         mark: Some(Mark::new(marks::standing(fact.value), standing(fact.value))),
         tag: String::new(),
         what: format!("{title}, {site}: {agent}"),
-        more: texts.with(
-            "needs-standing-before",
-            &[("what", &standing(fact.value_before)), ("day", &since), ("by", fact.authority.as_str())],
-        ),
+        more,
         address: format!("/groups/{group}"),
         does: texts.t("needs-see-group"),
     }

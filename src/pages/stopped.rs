@@ -2,6 +2,7 @@
 
 use crate::model::shape::Faults;
 use crate::pages::Pages;
+use crate::pages::dispatch;
 use crate::pages::frame::Frame;
 use crate::pages::visit::Visit;
 use crate::registry::refusal::Refusal;
@@ -103,6 +104,7 @@ impl Stopped {
         *response.status_mut() = self.status;
         let html = HeaderValue::from_static("text/html; charset=utf-8");
         response.headers_mut().insert(header::CONTENT_TYPE, html);
+        dispatch::add_fixed_headers(response.headers_mut());
         response
     }
 }

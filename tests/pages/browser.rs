@@ -70,7 +70,10 @@ impl Browser {
         let made: Value = made.json().await.unwrap();
         let id = made["value"]["sessionId"].as_str().unwrap_or_else(|| panic!("no browser: {made}"));
         let session = format!("{base}/session/{id}");
-        Self { driver, client, session, _profile: profile }
+        let browser = Self { driver, client, session, _profile: profile };
+        // What a click leads to is waited for by looking for something on it.
+        browser.ask("/timeouts", json!({"implicit": 20_000})).await.unwrap();
+        browser
     }
 
     async fn ask(&self, path: &str, body: Value) -> Result<Value, Value> {
@@ -122,7 +125,7 @@ impl Browser {
         self.ask(&path, json!({"text": text})).await.unwrap();
     }
 
-    /// Clicks, and waits until what it leads to is loaded.
+    /// Clicks; what it leads to is there once something on it is [found](Self::find).
     pub(crate) async fn click(&self, selector: &str) {
         let element = self.find(selector).await;
         let path = format!("/element/{}/click", element.0);

@@ -11,15 +11,15 @@ pub(crate) struct Demonstration {
     pub(crate) address: String,
     /// The links that sign in once, by role.
     pub(crate) links: BTreeMap<String, String>,
-    /// The passwords, by address.
+    /// The passwords, by role.
     pub(crate) passwords: BTreeMap<String, String>,
     _folder: Option<tempfile::TempDir>,
 }
 
 impl Demonstration {
-    /// Loads it into a folder of its own and serves it; `DOSEWARD_TEST_DEMO` names a folder that is kept between runs.
+    /// Loads it into a folder of its own and serves it; `TEST_PAGES_DEMO` names a folder that is kept between runs.
     pub(crate) fn start() -> Self {
-        let kept = std::env::var_os("DOSEWARD_TEST_DEMO");
+        let kept = std::env::var_os("TEST_PAGES_DEMO");
         let folder = if kept.is_some() { None } else { Some(tempfile::tempdir().unwrap()) };
         let path = kept.unwrap_or_else(|| folder.as_ref().unwrap().path().join("demo").into_os_string());
         let mut child = Command::new(env!("CARGO_BIN_EXE_doseward"))
@@ -50,7 +50,8 @@ impl Demonstration {
         }
         let passwords = told.iter().filter_map(|line| {
             let (email, password) = line.trim().split_once(' ')?;
-            email.ends_with("@quillfeather.example").then(|| (email.to_owned(), password.trim().to_owned()))
+            let role = email.strip_suffix("@quillfeather.example")?;
+            Some((role.to_owned(), password.trim().to_owned()))
         });
         Self { child, address, links, passwords: passwords.collect(), _folder: folder }
     }

@@ -44,12 +44,6 @@ impl Page {
         let after = self.html.split("name=\"form_token\" value=\"").nth(1).unwrap_or_default();
         after.split('"').next().unwrap_or_default().to_owned()
     }
-
-    /// The title.
-    pub(crate) fn title(&self) -> &str {
-        let after = self.html.split("<title>").nth(1).unwrap_or_default();
-        after.split(" · ").next().unwrap_or_default()
-    }
 }
 
 impl Person {

@@ -18,6 +18,7 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
         ("duty-status", DutyStatus::ALL.iter().map(|one| one.as_str()).collect()),
         ("duty-action", DutyActionKind::ALL.iter().map(|one| one.as_str()).collect()),
         ("standing", StandingValue::ALL.iter().map(|one| one.as_str()).collect()),
+        ("verdict", crate::hygiene::control_effect::Verdict::ALL.iter().map(|one| one.as_str()).collect()),
         ("field", vec!["duty", "action", "on", "note"]),
         ("token-use", TokenUse::ALL.iter().map(|one| one.as_str()).collect()),
     ]

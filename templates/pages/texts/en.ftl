@@ -202,6 +202,11 @@ needs-see-results = Look at the results
 needs-changed-title = Changed
 needs-changed-note = Where groups stand, by the law’s reading of monitoring rounds.
 needs-standing-before = Until then: { $what }. Stands so since { $day }, by { $by }.
+needs-standing-open = Until then: { $what }. By { $by }.
+needs-recommended = { $n ->
+    [one] One more is recommended, without a clause that asks for it.
+   *[other] { $count } more are recommended, without a clause that asks for them.
+ }
 needs-see-group = See the group
 needs-waiting-title = Waiting elsewhere
 needs-waiting-note = Nothing for you to do yet.
@@ -363,7 +368,7 @@ sites-count = { $n ->
  }
 sites-nothing = Nothing is known of the last twelve months: no worker was assigned, or nothing was measured.
 sites-none-above = No worker-day of the last twelve months is settled at or above an action level.
-sites-above = { $what } % of the worker-days of the last twelve months are settled at or above the action level, most of them at { $who }.
+sites-above = { $what } % of the worker-days of the last twelve months, counted for each agent, are settled at or above the action level, most of them at { $who }.
 sites-all-assessed = Every worker-day was assessed.
 sites-unassessed = { $what } % were never assessed: of those nothing is known.
 sites-failing = Controls that fail
@@ -372,7 +377,7 @@ sites-overdue = Duties late
 sites-overdue-note = at the sites where their workers are
 sites-empty-title = No site yet
 sites-empty = Nothing can be known before there is a site. An administrator, or a hygienist of all sites, makes the first one.
-sites-how = A worker-day is a worker on a date at a site, in the twelve months that end today. It is settled by the worker’s own average, else by where the group stood. Counts are no rank of sites: read them beside the share that was never assessed.
+sites-how = A worker-day is a worker on a date at a site, in the twelve months that end today, counted for each agent. It is settled by the worker’s own average, else by where the group stood. Counts are no rank of sites: read them beside the share that was never assessed.
 sites-key = How the bars are drawn
 sites-not-known = Nothing has been measured here, so nothing is known.
 sites-caption = { $what }: worker-days of twelve months by agent
@@ -397,3 +402,55 @@ parts-of-days = { $n ->
     [one] of one worker-day in 12 months
    *[other] of { $count } worker-days in 12 months
  }
+
+## A site
+table-number = Table { $what }.
+site-groups = Groups
+site-groups-note = Where each stands by the law’s reading of monitoring rounds, in its newest era. The statistics may say something else: they are on the page of the group.
+site-groups-caption = Groups by agent. A hatched row is not known.
+site-group = Group
+site-standing = Stands
+site-rests-on = Rests on
+site-since = since { $day }, by { $by }
+site-by = by { $by }
+site-shifts = { $n ->
+    [one] one result, { $what } dates
+   *[other] { $count } results, { $what } dates
+ }
+site-not-known = nothing has been measured, so nothing is known
+site-no-standing = no standing by any limit
+site-no-agent = no agent named for this group
+site-no-groups-title = No group yet
+site-no-groups = Without groups nobody’s exposure can be told from anybody else’s samples. A hygienist makes the first one.
+site-nothing = Nothing is known of this site yet: it has no groups.
+site-none-above = No group stands above a limit.
+site-above = { $n ->
+    [one] One group stands above a limit: { $who }.
+   *[other] { $count } groups stand above a limit: { $who } …
+ }
+site-gaps = { $n ->
+    [one] Of one group and agent nothing is known.
+   *[other] Of { $count } groups and agents nothing is known.
+ }
+site-controls = Controls
+site-controls-note = What each did to the exposure it was put there for, task by task.
+site-no-controls-title = No verdict yet
+site-no-controls = A verdict needs samples of a task without the control and with it, the other controls being the same.
+site-no-verdict = no verdict
+site-see-control = See the verdict
+site-all-duties = All duties of this site
+verdict-lowered = lowered
+verdict-no-difference-shown = no difference shown
+verdict-raised = raised
+verdict-undecided = undecided
+
+## Searching
+find-title = Found
+find-again = Search once more
+find-workers = Workers
+find-samples = Samples
+find-groups = Groups
+find-sites = Sites
+find-more = There are more; say more of what you look for.
+find-nothing-title = Nothing was found
+find-nothing = Search for a part of a name or an employee number, the whole number of a sample, or a part of the name or code of a group or site. What is out of your sight is not found.
