@@ -623,6 +623,30 @@ async fn a_group_has_each_member_once() {
 }
 
 #[tokio::test]
+async fn a_merge_reaches_a_group_in_which_both_were_sampled_on_different_days() {
+    let app = TestApp::spawn().await;
+    let site = app.site("LYN").await;
+    let mut shop = Shop { app: &app, here: site.clone(), there: site.clone(), events: 0 };
+    let group = shop.group(&site, "HOT").await;
+    let (one, other) = (shop.worker("1").await, shop.worker("2").await);
+    for (worker, day) in [(&one, "2026-02-24"), (&other, "2026-02-25")] {
+        let sample = json!({"position": "breathing_zone", "worker_id": worker, "group_id": group});
+        shop.measured(sample, day, micrograms(6.0)).await;
+    }
+    let workers = async || {
+        app.registry.settle().await.unwrap();
+        let profile = app.as_role("hygienist").get(&format!("/groups/{group}/profiles")).await;
+        profile.json["items"][0]["worker_count"].clone()
+    };
+    assert_eq!(workers().await, json!(2));
+    let body = json!({"of_worker_id": other, "reason": "One person."});
+    let alias = shop.post(&format!("/workers/{one}/aliases"), body).await.id();
+    assert_eq!(workers().await, json!(1));
+    shop.post(&format!("/aliases/{alias}/closing"), json!({"reason": "Two."})).await;
+    assert_eq!(workers().await, json!(2));
+}
+
+#[tokio::test]
 async fn what_follows_under_either_entry_is_seen_at_once() {
     let app = TestApp::spawn().await;
     let mut two = TwoEntries::enter(&app).await;
