@@ -281,7 +281,7 @@ fn refusals(endpoint: &Endpoint) -> Vec<StatusCode> {
             statuses.push(problem::MEDIA_TYPE.status);
         }
     }
-    statuses.extend([problem::FAULTS.status, problem::INTERNAL.status, problem::BUSY.status]);
+    statuses.extend([problem::FAULTS, problem::INTERNAL, problem::BUSY, problem::NO_ROOM].map(|kind| kind.status));
     statuses
 }
 
@@ -319,7 +319,9 @@ fn responses() -> Value {
             let mut answer = json!({"description": line(kind), "content": content});
             let header = match kind.status {
                 StatusCode::UNAUTHORIZED => Some(("WWW-Authenticate", "How to authenticate.")),
-                StatusCode::SERVICE_UNAVAILABLE => Some(("Retry-After", "Seconds to wait.")),
+                StatusCode::SERVICE_UNAVAILABLE | StatusCode::INSUFFICIENT_STORAGE => {
+                    Some(("Retry-After", "Seconds to wait."))
+                }
                 _ => None,
             };
             if let Some((name, description)) = header {

@@ -66,6 +66,8 @@ kinds! {
         "Nothing of the request was stored. The log of the service tells more under the request's id.";
     BUSY = SERVICE_UNAVAILABLE, "busy", "The registry is busy",
         "Ask again after the seconds in Retry-After, with the same Idempotency-Key if it was a POST.";
+    NO_ROOM = INSUFFICIENT_STORAGE, "no_room", "No room left to write",
+        "Nothing of the request was stored. Once there is room on the disk of the database, the same request is taken.";
 }
 
 /// A problem on its way to the client.
@@ -197,6 +199,15 @@ impl From<Refusal> for Problem {
             Refusal::Stale => &STALE,
             Refusal::KeyReused => &KEY_REUSED,
             Refusal::Busy => return Self::busy(refusal.to_string()),
+            Refusal::Unreachable(_) => {
+                let told = Self::busy(refusal.to_string());
+                return Self { source: Some(Arc::new(refusal)), ..told };
+            }
+            Refusal::NoRoom(_) => {
+                let wait = HeaderValue::from_static("60");
+                let told = Self::new(&NO_ROOM, refusal.to_string()).with(header::RETRY_AFTER, wait);
+                return Self { source: Some(Arc::new(refusal)), ..told };
+            }
             Refusal::StillRunning => &STILL_RUNNING,
             Refusal::Store(_) => return Self::internal(refusal),
         };

@@ -63,7 +63,7 @@ pub fn in_words(refusal: &Refusal) -> String {
     match refusal {
         Refusal::Faults(faults) => format!("{refusal}:{}", listed(faults)),
         Refusal::Conflict { detail, faults } => format!("{detail}{}", listed(faults)),
-        Refusal::Store(error) => with_causes(error),
+        Refusal::Store(error) | Refusal::Unreachable(error) | Refusal::NoRoom(error) => with_causes(error),
         other => other.to_string(),
     }
 }

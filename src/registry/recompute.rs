@@ -33,6 +33,8 @@ const AT_ONCE: i64 = 64;
 const LEASE_SECONDS: i64 = 120;
 /// How often the dates of stored rows are looked at without a new fact.
 const TICK: Wait = Wait::from_hours(1);
+/// How long until it is tried again after a failure: the database may only have been started anew.
+const AGAIN: Wait = Wait::from_secs(5);
 
 /// Wakes whoever follows the marks, and lets only one of this process do so at a time.
 #[derive(Debug, Default)]
@@ -66,16 +68,20 @@ impl Registry {
                 }
                 self.settle().await
             };
-            match followed.await {
-                Ok(()) => looked_on = Some(today),
+            let wait = match followed.await {
+                Ok(()) => {
+                    looked_on = Some(today);
+                    TICK
+                }
                 Err(error) => {
                     tracing::error!(error = &error as &dyn std::error::Error, "following the marks failed");
+                    AGAIN
                 }
-            }
+            };
             tokio::select! {
                 () = &mut stop => return,
                 () = self.recompute.work.notified() => {}
-                () = tokio::time::sleep(TICK) => looked_on = None,
+                () = tokio::time::sleep(wait) => looked_on = None,
             }
         }
     }

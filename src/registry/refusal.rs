@@ -45,6 +45,12 @@ pub enum Refusal {
     /// The first request with this key is still running.
     #[error("the first request with this Idempotency-Key is still running")]
     StillRunning,
+    /// The database cannot be reached; what was being committed may stand or not.
+    #[error("the database cannot be reached; whether the request was carried out shows when it is sent again")]
+    Unreachable(#[source] StoreError),
+    /// The disk takes nothing more.
+    #[error("there is no room left to write; nothing of the request was stored")]
+    NoRoom(#[source] StoreError),
     /// Something failed inside.
     #[error("the registry failed")]
     Store(#[source] StoreError),
@@ -54,6 +60,8 @@ impl From<StoreError> for Refusal {
     fn from(error: StoreError) -> Self {
         match error {
             StoreError::Busy => Self::Busy,
+            StoreError::Unreachable(_) => Self::Unreachable(error),
+            StoreError::NoRoom(_) => Self::NoRoom(error),
             other => Self::Store(other),
         }
     }

@@ -2,7 +2,7 @@
 
 use crate::access::caller::Caller;
 use crate::access::scope::Scope;
-use crate::model::identifiers::SiteId;
+use crate::model::identifiers::{AccountId, SiteId};
 use crate::model::version::Version;
 use crate::registry::anchor::key::PrivateKey;
 use crate::registry::clock::{Clock, Ids};
@@ -18,7 +18,7 @@ use crate::store::tables::Stored;
 use crate::store::versions::{self, AsOf};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 use uuid::Uuid;
@@ -41,6 +41,32 @@ pub struct Registry {
     pub(crate) signing: Option<Arc<PrivateKey>>,
     /// Writers of this process queue here, instead of polling the database's lock.
     queue: Arc<Mutex<()>>,
+    /// The keys of the requests that wait or are carried out in this process.
+    running: Running,
+}
+
+/// Keys with their accounts.
+type Running = Arc<std::sync::Mutex<BTreeSet<(AccountId, String)>>>;
+
+/// A key in [`Registry::running`]; taken out again when the request ends.
+struct RunningKey {
+    running: Running,
+    key: (AccountId, String),
+}
+
+impl RunningKey {
+    /// Nothing where the same key is there already.
+    fn enter(running: &Running, account: AccountId, asked: &Asked) -> Option<Self> {
+        let key = (account, asked.key.clone());
+        let mut keys = running.lock().unwrap_or_else(PoisonError::into_inner);
+        keys.insert(key.clone()).then(|| Self { running: Arc::clone(running), key })
+    }
+}
+
+impl Drop for RunningKey {
+    fn drop(&mut self) {
+        self.running.lock().unwrap_or_else(PoisonError::into_inner).remove(&self.key);
+    }
 }
 
 impl std::fmt::Debug for Registry {
@@ -74,6 +100,7 @@ pub struct Change {
     persons: BTreeMap<Uuid, Person>,
     asked: Option<Asked>,
     _turn: OwnedMutexGuard<()>,
+    _running: Option<RunningKey>,
 }
 
 impl std::fmt::Debug for Change {
@@ -105,7 +132,15 @@ struct Next<'n, F> {
 impl Registry {
     /// A registry over an open database.
     pub fn new(database: Database, clock: Arc<dyn Clock>, ids: Arc<dyn Ids>) -> Self {
-        Self { database, clock, ids, recompute: Arc::default(), signing: None, queue: Arc::default() }
+        Self {
+            database,
+            clock,
+            ids,
+            recompute: Arc::default(),
+            signing: None,
+            queue: Arc::default(),
+            running: Arc::default(),
+        }
     }
 
     /// The same registry, its anchors signed with a key that it does not keep itself.
@@ -117,9 +152,12 @@ impl Registry {
     /// Begins a writing request: takes the turn, the position, and looks the key up.
     ///
     /// # Errors
-    /// [`Refusal::KeyReused`], [`Refusal::StillRunning`] or [`Refusal::Busy`].
+    /// [`Refusal::KeyReused`]; after [`PATIENCE`], [`Refusal::StillRunning`] where the first request with the key still
+    /// runs, else [`Refusal::Busy`].
     pub async fn begin(&self, caller: &Caller, asked: Option<Asked>) -> Result<Begun, Refusal> {
-        let late = || if asked.is_some() { Refusal::StillRunning } else { Refusal::Busy };
+        let running = asked.as_ref().map(|asked| RunningKey::enter(&self.running, caller.account, asked));
+        let is_second = matches!(running, Some(None));
+        let late = || if is_second { Refusal::StillRunning } else { Refusal::Busy };
         let turn =
             tokio::time::timeout(PATIENCE, Arc::clone(&self.queue).lock_owned()).await.map_err(|_| late())?;
         let mut tx = tokio::time::timeout(PATIENCE, self.database.write()).await.map_err(|_| late())??;
@@ -145,6 +183,7 @@ impl Registry {
             persons: BTreeMap::new(),
             asked,
             _turn: turn,
+            _running: running.flatten(),
         })))
     }
 
