@@ -281,7 +281,9 @@ fn refusals(endpoint: &Endpoint) -> Vec<StatusCode> {
             statuses.push(problem::MEDIA_TYPE.status);
         }
     }
-    statuses.extend([problem::FAULTS, problem::INTERNAL, problem::BUSY, problem::NO_ROOM].map(|kind| kind.status));
+    statuses.extend(
+        [problem::FAULTS, problem::INTERNAL, problem::BUSY, problem::NO_ROOM].map(|kind| kind.status),
+    );
     statuses
 }
 

@@ -46,7 +46,9 @@ pub enum Refusal {
     #[error("the first request with this Idempotency-Key is still running")]
     StillRunning,
     /// The database cannot be reached; what was being committed may stand or not.
-    #[error("the database cannot be reached; whether the request was carried out shows when it is sent again")]
+    #[error(
+        "the database cannot be reached; whether the request was carried out shows when it is sent again"
+    )]
     Unreachable(#[source] StoreError),
     /// The disk takes nothing more.
     #[error("there is no room left to write; nothing of the request was stored")]

@@ -60,6 +60,9 @@ async fn open_sqlite(url: &str) -> Result<Database, StoreError> {
     drop(turn);
     let pool = SqlitePoolOptions::new()
         .max_connections(8)
+        // SQLite rolls back by itself where the disk is full. The driver does not notice, and would never again begin a
+        // transaction on that connection.
+        .before_acquire(|connection, _| Box::pin(async { Ok(!connection.is_in_transaction()) }))
         .after_connect(|connection, _| {
             Box::pin(async move { durability::check_sqlite(connection).await.map_err(not_handed_out) })
         })

@@ -4,7 +4,7 @@
 
 use axum::Router;
 use axum::body::Body;
-use axum::http::{Request, header};
+use axum::http::{HeaderMap, Request, header, request};
 use chrono::{DateTime, Duration, TimeZone as _, Utc};
 use doseward::api::{App, dispatch};
 use doseward::model::facts::account::Account;
@@ -135,17 +135,16 @@ impl Stage {
         registry.enter_pack(Pack::built_in()).await.unwrap();
         let mut tokens = BTreeMap::new();
         for role in ROLES {
-            let mut change = registry.begin_plain(&console("test")).await.unwrap();
-            let body = json!({"email": format!("{role}@example.org"), "roles": [{"role": role}]});
-            let account =
-                recording::record::<Account>(&mut change, Under::Nothing, None, &body).await.unwrap();
-            let body = json!({"label": "test", "days": 365});
-            let (_, secret) = sign_in::make_token(&mut change, account.id, &body).await.unwrap();
-            registry.commit(change, None).await.unwrap();
-            tokens.insert(role, secret);
+            tokens.insert(role, account(&registry, role, json!([{"role": role}])).await);
         }
         let router = dispatch::router(App::new(registry.clone()));
         Self { registry, clock, router, tokens, _kept: kept }
+    }
+
+    /// Lets somebody in who has roles of his own.
+    pub(crate) async fn join(&mut self, name: &'static str, roles: Value) {
+        let token = account(&self.registry, name, roles).await;
+        self.tokens.insert(name, token);
     }
 
     /// Now.
@@ -186,25 +185,55 @@ impl Stage {
         self.ask(who, "POST", path, "application/json", Body::from(body.to_string())).await
     }
 
+    /// `PATCH`, against the revision that a tag names.
+    pub(crate) async fn patch(&self, who: &str, path: &str, tag: Option<&str>, body: &Value) -> Answer {
+        let request = Request::builder().header(header::CONTENT_TYPE, "application/json");
+        let request = match tag {
+            Some(tag) => request.header(header::IF_MATCH, tag),
+            None => request,
+        };
+        self.send(who, "PATCH", path, request, Body::from(body.to_string())).await.0
+    }
+
+    /// `GET` of one thing that must be there, with its tag.
+    pub(crate) async fn tagged(&self, who: &str, path: &str) -> (Answer, String) {
+        let (answer, headers) = self.send(who, "GET", path, Request::builder(), Body::empty()).await;
+        assert_eq!(answer.status, 200, "{path}: {}", answer.text);
+        (answer, headers[header::ETAG].to_str().unwrap().to_owned())
+    }
+
     /// `POST` of a CSV file.
     pub(crate) async fn post_csv(&self, who: &str, path: &str, file: String) -> Answer {
         self.ask(who, "POST", path, "text/csv", Body::from(file)).await
     }
 
     async fn ask(&self, who: &str, method: &str, path: &str, media_type: &str, body: Body) -> Answer {
+        let mut request = Request::builder();
+        if !media_type.is_empty() {
+            request = request.header(header::CONTENT_TYPE, media_type);
+        }
+        self.send(who, method, path, request, body).await.0
+    }
+
+    async fn send(
+        &self,
+        who: &str,
+        method: &str,
+        path: &str,
+        request: request::Builder,
+        body: Body,
+    ) -> (Answer, HeaderMap) {
         let base = if path == "/metrics" { "" } else { "/api/v1" };
-        let mut request = Request::builder()
+        let request = request
             .method(method)
             .uri(format!("{base}{path}"))
             .header(header::AUTHORIZATION, format!("Bearer {}", self.tokens[who]))
             .header("x-request-id", "replayed");
-        if !media_type.is_empty() {
-            request = request.header(header::CONTENT_TYPE, media_type);
-        }
         let response = self.router.clone().oneshot(request.body(body).unwrap()).await.unwrap();
-        let status = response.status().as_u16();
-        let bytes = response.into_body().collect().await.unwrap().to_bytes();
-        Answer { status, text: String::from_utf8(bytes.to_vec()).unwrap() }
+        let (head, body) = response.into_parts();
+        let bytes = body.collect().await.unwrap().to_bytes();
+        let text = String::from_utf8(bytes.to_vec()).unwrap();
+        (Answer { status: head.status.as_u16(), text }, head.headers)
     }
 }
 
@@ -224,6 +253,17 @@ async fn place_on_postgres(server: &str) -> (String, Kept) {
     on_server(server, format!("CREATE DATABASE {name}")).await;
     let (before, _) = server.rsplit_once('/').unwrap();
     (format!("{before}/{name}"), Kept::Server { url: server.to_owned(), name })
+}
+
+/// A new account with roles; gives its token.
+async fn account(registry: &Registry, name: &str, roles: Value) -> String {
+    let mut change = registry.begin_plain(&console("test")).await.unwrap();
+    let body = json!({"email": format!("{name}@example.org"), "roles": roles});
+    let account = recording::record::<Account>(&mut change, Under::Nothing, None, &body).await.unwrap();
+    let body = json!({"label": "test", "days": 365});
+    let (_, secret) = sign_in::make_token(&mut change, account.id, &body).await.unwrap();
+    registry.commit(change, None).await.unwrap();
+    secret
 }
 
 /// The PostgreSQL server on which databases may be made, if there is one.
