@@ -121,6 +121,7 @@ pub const KINDS: &[&str] = &[
     "inside",
     "conflict",
     "busy",
+    "no-room",
     "faults",
     "stale",
 ];
@@ -160,9 +161,10 @@ impl From<Refusal> for Stopped {
             Refusal::Unknown => Self::unknown(),
             Refusal::Conflict { detail, .. } => told(StatusCode::CONFLICT, "conflict", sentence(&detail)),
             Refusal::NeedsMatch | Refusal::Stale => Self::new(StatusCode::CONFLICT, "stale"),
-            Refusal::KeyReused | Refusal::StillRunning | Refusal::Busy => {
+            Refusal::KeyReused | Refusal::StillRunning | Refusal::Busy | Refusal::Unreachable(_) => {
                 Self::new(StatusCode::SERVICE_UNAVAILABLE, "busy")
             }
+            Refusal::NoRoom(_) => Self::new(StatusCode::INSUFFICIENT_STORAGE, "no-room"),
             Refusal::Store(error) => Self::inside(error),
         }
     }

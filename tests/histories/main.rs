@@ -4,8 +4,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
-mod as_known_on;
 mod backup;
+mod corrections;
 mod day_by_day;
 mod draws;
 mod engines;

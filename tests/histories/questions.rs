@@ -35,6 +35,24 @@ pub(crate) fn conclusions(plant: &Plant) -> Vec<String> {
     all
 }
 
+/// What else can be asked as known on.
+#[cfg_attr(test, allow(dead_code, reason = "not every target asks it"))]
+pub(crate) fn beside(plant: &Plant) -> Vec<String> {
+    let mut all: Vec<String> =
+        ["/duties?limit=500", "/overview", "/early-warnings?above=0.01", "/exports/surveillance.fhir.json"]
+            .map(str::to_owned)
+            .into();
+    for group in plant.sites.iter().flat_map(|site| &site.groups) {
+        all.push(format!("/groups/{group}/standing-moves?limit=500"));
+    }
+    for worker in &plant.workers {
+        for agent in AGENTS {
+            all.push(format!("/workers/{worker}/surveillance?agent_code={agent}"));
+        }
+    }
+    all
+}
+
 /// An address with one more parameter.
 pub(crate) fn with(address: &str, parameter: &str) -> String {
     let joint = if address.contains('?') { '&' } else { '?' };

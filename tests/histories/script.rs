@@ -31,8 +31,8 @@ struct Taken {
 
 /// A script that is being played.
 pub(crate) struct Script<'s> {
-    stage: &'s Stage,
-    draws: Draws,
+    pub(crate) stage: &'s Stage,
+    pub(crate) draws: Draws,
     /// What it is about.
     pub(crate) plant: Plant,
     samples: Vec<Taken>,
@@ -63,7 +63,8 @@ impl<'s> Script<'s> {
             22..26 => self.of_result().await,
             26..30 => self.of_worker().await,
             30..35 => self.of_group().await,
-            35..44 => self.turn_fact().await,
+            35..41 => self.turn_fact().await,
+            41..44 => self.correct().await,
             44 => self.of_site_or_agent().await,
             45..47 => self.duty().await,
             _ => self.stage.pass_days(1 + i64::from(self.draws.one_in(2))).await,
@@ -76,7 +77,7 @@ impl<'s> Script<'s> {
         answer
     }
 
-    fn note(&mut self, asked: String, answer: &Answer) {
+    pub(crate) fn note(&mut self, asked: String, answer: &Answer) {
         assert!(answer.status < 500, "{asked}: {}", answer.text);
         self.lines.push(Line { asked, answer: answer.clone() });
     }
@@ -92,13 +93,26 @@ impl<'s> Script<'s> {
         self.draws.below(self.plant.sites.len())
     }
 
-    fn any_group(&mut self) -> (usize, String) {
+    pub(crate) fn any_group(&mut self) -> (usize, String) {
         let site = self.any_site();
         (site, self.draws.one_of(&self.plant.sites[site].groups).clone())
     }
 
-    fn any_worker(&mut self) -> String {
+    pub(crate) fn any_worker(&mut self) -> String {
         self.draws.one_of(&self.plant.workers).clone()
+    }
+
+    /// A sample that was taken, whatever has become of it.
+    pub(crate) fn any_sample_id(&mut self) -> Option<String> {
+        let all: Vec<String> = self.samples.iter().map(|sample| sample.id.clone()).collect();
+        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
+    }
+
+    /// A result that came, whatever has become of it.
+    pub(crate) fn any_result_id(&mut self) -> Option<String> {
+        let results = self.samples.iter().flat_map(|sample| &sample.results);
+        let all: Vec<String> = results.map(|(id, _)| id.clone()).collect();
+        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
     }
 
     fn agent(&mut self) -> &'static str {
@@ -106,7 +120,7 @@ impl<'s> Script<'s> {
     }
 
     /// A day of the last nine months, more often one of a few.
-    fn day(&mut self) -> NaiveDate {
+    pub(crate) fn day(&mut self) -> NaiveDate {
         let first = NaiveDate::from_ymd_opt(2025, 6, 2).unwrap();
         let within = if self.draws.one_in(2) { 270 } else { 12 };
         first + Duration::days(i64::try_from(self.draws.below(within)).unwrap())
@@ -346,12 +360,7 @@ impl<'s> Script<'s> {
     }
 
     async fn of_result(&mut self) {
-        let all: Vec<String> =
-            self.samples.iter().flat_map(|sample| &sample.results).map(|(id, _)| id.clone()).collect();
-        if all.is_empty() {
-            return;
-        }
-        let id = self.draws.one_of(&all).clone();
+        let Some(id) = self.any_result_id() else { return };
         let deed =
             *self.draws.one_of(&["voiding", "voiding-withdrawal", "standing-choice", "standing-choice"]);
         let body = self.reason();

@@ -8,9 +8,12 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
 
 mod acknowledged;
+mod as_known_on;
 mod at_once;
 mod bit_flips;
 mod client;
+#[path = "../histories/corrections.rs"]
+mod corrections;
 #[path = "../histories/draws.rs"]
 mod draws;
 mod fresh;

@@ -188,10 +188,10 @@ mod tests {
         let full = vec![
             Cell::Id(Some(Uuid::from_u128(7))),
             Cell::Text(Some("\"quoted\"\n\u{b5}g/m\u{b3}".into())),
-            Cell::Number(i64::MAX),
-            Cell::Instant(at),
-            Cell::Bytes(vec![0, 0xff, 0x10]),
-            Cell::Bytes(every_byte),
+            Cell::Number(Some(i64::MAX)),
+            Cell::Instant(Some(at)),
+            Cell::Bytes(Some(vec![0, 0xff, 0x10])),
+            Cell::Bytes(Some(every_byte)),
         ];
         let mut bare = full.clone();
         (bare[0], bare[1]) = (Cell::Id(None), Cell::Text(None));

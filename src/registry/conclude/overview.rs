@@ -291,12 +291,12 @@ async fn bodies(
         let agents = match kind {
             MarkKind::Profile => samples::agents_of_group(sight.tx, subject, as_of.position).await?,
             MarkKind::Verdict => samples::agents_of_task(sight.tx, subject, as_of.position).await?,
-            MarkKind::Shifts | MarkKind::Summary => {
-                let mut agents = BTreeSet::new();
-                for entry in persons.person(subject).entries() {
-                    agents.extend(samples::agents_of_worker(sight.tx, entry, as_of.position).await?);
-                }
-                agents.into_iter().collect()
+            MarkKind::Shifts => {
+                gather::surveilled::agents_measured_on(sight.tx, as_of, &persons.person(subject)).await?
+            }
+            // Those of which a row is kept.
+            MarkKind::Summary => {
+                gather::surveilled::agents_of_worker(sight.tx, as_of, &persons.person(subject)).await?
             }
         };
         for agent in agents {

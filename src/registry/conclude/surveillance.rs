@@ -11,7 +11,10 @@ use crate::model::text::Code;
 use crate::record;
 use crate::registry::conclude::derive;
 use crate::registry::conclude::sight::Sight;
-use crate::registry::conclude::worker_clauses::{DAYS_ACROSS_SITES, WorkerClause, worker_clauses};
+use crate::registry::conclude::worker_clauses::{
+    DAYS_ACROSS_SITES, WorkerClause, worker_clauses, worker_clauses_afresh,
+};
+use crate::registry::gather;
 use crate::registry::gather::persons::persons;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
@@ -145,7 +148,12 @@ pub async fn surveillance(
     let scope = caller.may(Action::ReadDuties)?;
     recording::read::<Worker>(sight.tx, caller, sight.as_of, worker).await?;
     derive::must_be_agent(sight.tx, sight.as_of, code.as_str()).await?;
-    let found = worker_clauses(sight, now, worker, code.as_str()).await?;
+    let mut found = worker_clauses(sight, now, worker, code.as_str()).await?;
+    // The stored row of whoever has nothing ahead of him may be of an earlier day; what is shown says the day it is seen from.
+    let horizon = gather::workers::worker(sight.tx, sight.as_of, worker).await?.map(|it| it.horizon(now));
+    if found.today.is_some() && found.today.and_then(|day| day.succ_opt()) != horizon {
+        found = worker_clauses_afresh(sight, now, worker, code.as_str()).await?;
+    }
     let whole = found.within(&scope);
     // Another authority's clause may be that of a site out of sight: it would tell which one.
     let told = |clause: &WorkerClause| whole || clause.authority.is_none();

@@ -166,6 +166,19 @@ pub async fn worker_clauses(
     if let Some(kept) = kept {
         return Ok(kept);
     }
+    worker_clauses_afresh(sight, now, worker, code).await
+}
+
+/// The clauses, worked out from the facts.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn worker_clauses_afresh(
+    sight: &mut Sight<'_>,
+    now: DateTime<Utc>,
+    worker: Uuid,
+    code: &str,
+) -> Result<WorkerClauses, Refusal> {
     let case = worker_case(sight, now, worker, code).await?;
     Ok(case.map_or_else(WorkerClauses::none, |case| WorkerClauses::of(&case)))
 }
