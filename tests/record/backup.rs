@@ -262,7 +262,7 @@ async fn a_restore_that_is_killed_leaves_all_or_nothing() {
     let file = origin.file("b.tar");
     // Large enough to be killed in the middle of it.
     let whole = Fresh::make().await;
-    let registry = doseward::service::open(&whole.url).await.unwrap();
+    let registry = doseward::service::open_at(&whole.url).await.unwrap();
     save(&registry, &console("tester"), &file, false, |_| {}).await.unwrap();
     let wanted = entries(&registry).await;
     let mut draws = Draws(20_261_129);

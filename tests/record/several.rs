@@ -29,7 +29,7 @@ async fn entries(database: &Database) -> i64 {
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn five_instances_that_start_at_once_migrate_once_and_are_all_ready() {
     let alone = Fresh::make().await;
-    let registry = service::open(&alone.url).await.unwrap();
+    let registry = service::open_at(&alone.url).await.unwrap();
     let wanted = entries(&registry.database).await;
     registry.database.close().await;
     let newest = newest_schema();

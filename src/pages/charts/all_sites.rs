@@ -140,6 +140,11 @@ impl Disc<'_> {
         }
     }
 
+    /// Why nothing is known of the percentile.
+    fn unknown(&self) -> &'static str {
+        if self.n > 0 { "results cannot tell" } else { "nothing measured" }
+    }
+
     /// A value on the axis: in per cent of the limit, or a level as it is.
     fn on_axis(&self, value: f64) -> Option<f64> {
         if self.unit.is_some_and(is_level) {
@@ -151,7 +156,7 @@ impl Disc<'_> {
 
     /// The percentile in words, against the limit.
     fn in_words(&self) -> (String, String) {
-        let Some(unit) = self.unit else { return ("nothing measured".to_owned(), String::new()) };
+        let Some(unit) = self.unit else { return (self.unknown().to_owned(), String::new()) };
         let levels: Vec<f64> = self.limit.into_iter().collect();
         let of = |value: f64| format!("{} {}", said::number(value, unit, &levels), unit.symbol());
         let share = |value: f64| match self.limit {
@@ -169,7 +174,7 @@ impl Disc<'_> {
                     if share.is_empty() { share } else { format!("at most {share}") },
                 )
             }
-            Percentile::NotKnown => ("nothing measured".to_owned(), String::new()),
+            Percentile::NotKnown => (self.unknown().to_owned(), String::new()),
         }
     }
 }
@@ -254,13 +259,22 @@ fn told(picture: &Picture<'_>) -> Said {
 
 /// One row of the drawing: where each of its discs stands.
 struct Laid {
-    /// Places along the axis: of the disc, and of the end of its line.
-    places: Vec<(f64, f64, usize)>,
+    places: Vec<Place>,
     lanes: usize,
 }
 
-fn laid(row: &SiteRow<'_>, axis: &Scale, slim: bool) -> Laid {
+/// Where a disc stands: along the axis, the end of its line, its lane, and where its name begins, if it is named.
+#[derive(Debug, Clone, Copy, Default)]
+struct Place {
+    from: f64,
+    to: f64,
+    lane: usize,
+    name: Option<f64>,
+}
+
+fn laid(row: &SiteRow<'_>, axis: &Scale, plate: Plate) -> Laid {
     let (left, _) = axis.ends();
+    let slim = plate.is_slim();
     let mut order: Vec<(usize, f64, f64)> = row
         .discs
         .iter()
@@ -275,28 +289,37 @@ fn laid(row: &SiteRow<'_>, axis: &Scale, slim: bool) -> Laid {
         })
         .collect();
     order.sort_by(|one, other| one.1.total_cmp(&other.1).then(one.0.cmp(&other.0)));
-    let mut places = vec![(0.0, 0.0, 0); row.discs.len()];
+    let mut places = vec![Place::default(); row.discs.len()];
     let mut free: Vec<f64> = Vec::new();
     for (at, from, to) in order {
         let disc = &row.discs[at];
-        let name = if disc.is_named(slim) { text_width(&name_of(disc), "b") + 12.0 } else { 0.0 };
-        let start = match disc.percentile {
+        let mut start = match disc.percentile {
             Percentile::AtMost { .. } => from - 20.0,
             _ => from - DISC - 3.0,
         };
+        let mut end = to + DISC + 4.0;
+        // A name stands to the right, and where it would leave the frame to the left.
+        let width = text_width(&name_of(disc), "b");
+        let name = disc
+            .is_named(slim)
+            .then(|| if end + width + 2.0 <= plate.width() { end + 1.0 } else { start - 4.0 - width });
+        if let Some(name) = name {
+            start = start.min(name);
+            end = end.max(name + width + 8.0);
+        }
         let lane = free.iter().position(|free| *free <= start).unwrap_or(free.len());
         if lane == free.len() {
             free.push(0.0);
         }
-        free[lane] = to + DISC + 4.0 + name;
-        places[at] = (from, to, lane);
+        free[lane] = end;
+        places[at] = Place { from, to, lane, name };
     }
     Laid { places, lanes: free.len().max(1) }
 }
 
 fn name_of(disc: &Disc<'_>) -> String {
     if disc.percentile == Percentile::NotKnown {
-        format!("{}: nothing measured", disc.group)
+        format!("{}: {}", disc.group, disc.unknown())
     } else {
         disc.group.to_owned()
     }
@@ -304,7 +327,7 @@ fn name_of(disc: &Disc<'_>) -> String {
 
 fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
     let slim = plate.is_slim();
-    let (left, right) = (plate.pick(330.0, 8.0), plate.width() - plate.pick(24.0, 8.0));
+    let (left, right) = (plate.pick(216.0, 8.0), plate.width() - plate.pick(24.0, 8.0));
     let axis = Scale::log(picture.span, left, right);
     let level_axis = Scale::linear(picture.level_span, left, right);
     let blocks = [(&picture.shares, &axis, false), (&picture.levels, &level_axis, true)];
@@ -312,10 +335,8 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
     let heading = |at: usize, rows: &[SiteRow<'_>]| at == 0 || rows[at].agent != rows[at - 1].agent;
     let height = |rows: &[SiteRow<'_>], axis: &Scale| -> f64 {
         let each = rows.iter().enumerate().map(|(at, row)| {
-            let lanes = said::many(laid(row, axis, slim).lanes) * LANE;
-            lanes
-                + if slim { 18.0 } else { 4.0 }
-                + if heading(at, rows) { plate.pick(10.0, 24.0) } else { 0.0 }
+            let lanes = said::many(laid(row, axis, plate).lanes) * LANE;
+            lanes + if slim { 18.0 } else { 4.0 } + if heading(at, rows) { 26.0 } else { 0.0 }
         });
         each.sum::<f64>() + 26.0 + 50.0
     };
@@ -347,9 +368,9 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
         let mut at = top + 4.0;
         for (number, row) in rows.iter().enumerate() {
             if heading(number, rows) {
-                at += plate.pick(10.0, 24.0);
-                let agent = shortened(picture.names.agent(row.agent), plate.pick(190.0, 350.0), "b");
-                svg.text((0.0, if slim { at - 6.0 } else { at + 15.0 }), Anchor::Start, "b halo", &agent);
+                at += 26.0;
+                let agent = shortened(picture.names.agent(row.agent), plate.pick(700.0, 350.0), "b");
+                svg.text((0.0, at - 6.0), Anchor::Start, "b halo", &agent);
             }
             at += draw_row(&mut svg, row, axis, at, picture.names);
         }
@@ -362,17 +383,17 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
 fn draw_row(svg: &mut Svg, row: &SiteRow<'_>, axis: &Scale, top: f64, names: &Names) -> f64 {
     let slim = svg.plate().is_slim();
     let (left, right) = axis.ends();
-    let laid = laid(row, axis, slim);
+    let laid = laid(row, axis, svg.plate());
     let first = top + if slim { 26.0 } else { 11.0 };
     let site = names.site(row.site);
     if slim {
         svg.text((left, top + 11.0), Anchor::Start, "s halo", &shortened(site, 330.0, ""));
     } else {
-        svg.text((left - 14.0, first + 4.0), Anchor::End, "", &shortened(site, 130.0, ""));
+        svg.text((left - 14.0, first + 4.0), Anchor::End, "", &shortened(site, 200.0, ""));
     }
     let height = said::many(laid.lanes) * LANE;
     svg.line("tick", (left, first + height - LANE), (right, first + height - LANE));
-    for (disc, (from, to, lane)) in row.discs.iter().zip(&laid.places) {
+    for (disc, Place { from, to, lane, name }) in row.discs.iter().zip(&laid.places) {
         let y = first + LANE * said::many(*lane);
         match disc.percentile {
             Percentile::Estimate { .. } => {
@@ -390,10 +411,10 @@ fn draw_row(svg: &mut Svg, row: &SiteRow<'_>, axis: &Scale, top: f64, names: &Na
                 svg.hatch(area);
             }
         }
-        if disc.is_named(slim) {
+        if let Some(name) = name {
             let above = matches!(disc.standing, StandingValue::AboveLimit | StandingValue::AtOrAboveLimit);
             let style = if above { "b halo" } else { "halo" };
-            svg.text((to + DISC + 5.0, y + 4.0), Anchor::Start, style, &name_of(disc));
+            svg.text((*name, y + 4.0), Anchor::Start, style, &name_of(disc));
         }
     }
     height + if slim { 18.0 } else { 4.0 }

@@ -1,7 +1,7 @@
 //! The dates of one duty on a line: what was counted, when it was learned of, when it is due, when it was done.
 
 use crate::model::facts::duty::{DutyStatus, Window};
-use crate::pages::charts::figure::{Column, Figure, Row, Said, Table};
+use crate::pages::charts::figure::{Column, Figure, KeyMark, Row, Said, Table};
 use crate::pages::charts::said;
 use crate::pages::charts::scale::{dates, day, time};
 use crate::pages::charts::svg::{Anchor, Area, Plate, Svg, text_width};
@@ -49,7 +49,7 @@ pub fn duty_line(id: &str, duty: &DutyDates) -> Figure {
         title: format!("Dates of the duty: {}", duty.words),
         desc,
         notes: Vec::new(),
-        key: Vec::new(),
+        key: duty.window.iter().map(|_| (KeyMark::BandRepresented, "days counted".to_owned())).collect(),
         table: Table {
             caption: "The dates of the duty.".to_owned(),
             columns: vec![Column::text("Date"), Column::text("What")],

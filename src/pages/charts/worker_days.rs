@@ -81,12 +81,12 @@ pub fn worker_days(id: &str, sites: &[SiteDays<'_>], names: &Names) -> Option<Fi
 fn draw(id: &str, plate: Plate, sites: &[&SiteDays<'_>], names: &Names) -> Svg {
     let slim = plate.is_slim();
     let (left, right) = (plate.pick(400.0, 1.0), plate.width() - plate.pick(230.0, 1.0));
-    let (step, top) = (plate.pick(32.0, 62.0), 4.0);
+    let (step, top) = (plate.pick(38.0, 62.0), 4.0);
     let bottom = top + step * said::many(sites.len()) + 4.0;
     let mut svg = Svg::new(id, plate, bottom + 42.0);
     let axis = Scale::linear((0.0, 1.0), left, right);
     for (at, site) in sites.iter().enumerate() {
-        let y = top + step * said::many(at) + if slim { 36.0 } else { 6.0 };
+        let y = top + step * said::many(at) + if slim { 36.0 } else { 8.0 };
         let place = names.site(site.days.site_id);
         let agent = names.agent(site.agent);
         let days = said::count(site.days.total(), "worker-day", "worker-days");
@@ -103,7 +103,7 @@ fn draw(id: &str, plate: Plate, sites: &[&SiteDays<'_>], names: &Names) -> Svg {
         } else {
             svg.text((0.0, y + 14.0), Anchor::Start, "b", &shortened(place, 196.0, "b"));
             svg.text((204.0, y + 14.0), Anchor::Start, "", &shortened(agent, 186.0, ""));
-            svg.text((right + 14.0, y + 8.0), Anchor::Start, "", &days);
+            svg.text((right + 14.0, y + 7.0), Anchor::Start, "", &days);
             svg.text((right + 14.0, y + 23.0), Anchor::Start, "s", &newest);
         }
         let total = said::whole(site.days.total());

@@ -327,7 +327,7 @@ fn doses(svg: &mut Svg, picture: &Picture<'_>, x: &Scale, (top, bottom): (f64, f
     let greatest = all.map(|point| point.band.map_or(point.value, |band| band.1.max(point.value)));
     let y = Scale::linear(span_from_zero(greatest.fold(0.0, f64::max)), bottom, top);
     svg.text(
-        (0.0, top - 11.0),
+        (0.0, top - 15.0),
         Anchor::Start,
         "b",
         &format!("Cumulative exposure, {}", dose_unit(&view.unit)),
