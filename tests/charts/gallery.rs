@@ -69,11 +69,12 @@ pub(crate) async fn names(answers: &Answers) -> Names {
 async fn named(answers: &Answers, names: &Names, shifts: &[ShiftAverageView]) -> Names {
     let mut names = names.clone();
     for shift in shifts {
-        if !names.workers.contains_key(&shift.worker_id) {
-            let worker = answers.get(PHYSICIAN, &format!("/workers/{}", shift.worker_id)).await;
-            let name = format!("{} {}", text(&worker, "given_name"), text(&worker, "family_name"));
-            names.workers.insert(shift.worker_id, name);
+        if names.workers.contains_key(&shift.worker_id) {
+            continue;
         }
+        let worker = answers.get(PHYSICIAN, &format!("/workers/{}", shift.worker_id)).await;
+        let name = format!("{} {}", text(&worker, "given_name"), text(&worker, "family_name"));
+        names.workers.insert(shift.worker_id, name);
     }
     names
 }

@@ -74,12 +74,11 @@ pub fn all_sites<'a>(id: &str, groups: &'a [GroupAt<'a>], names: &'a Names) -> O
         let disc = disc(one, names);
         let rows = if disc.unit.is_some_and(is_level) { &mut levels } else { &mut shares };
         let agent = &one.profile.0.agent_code;
-        match rows.iter_mut().find(|row| row.agent == agent && row.site == one.site) {
-            Some(row) => row.discs.push(disc),
-            None => {
-                let at = rows.iter().rposition(|row| row.agent == agent).map_or(rows.len(), |at| at + 1);
-                rows.insert(at, SiteRow { agent, site: one.site, discs: vec![disc] });
-            }
+        if let Some(row) = rows.iter_mut().find(|row| row.agent == agent && row.site == one.site) {
+            row.discs.push(disc);
+        } else {
+            let at = rows.iter().rposition(|row| row.agent == agent).map_or(rows.len(), |at| at + 1);
+            rows.insert(at, SiteRow { agent, site: one.site, discs: vec![disc] });
         }
     }
     (!shares.is_empty() || !levels.is_empty()).then_some(())?;

@@ -5,6 +5,7 @@ use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::duty::DutyStatus;
 use crate::model::facts::standing_move::StandingValue;
 use crate::pages::charts::svg::escaped;
+use std::fmt::Write as _;
 
 /// A mark. It never stands without its word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -224,14 +225,14 @@ impl Glyph {
 
 /// The symbols of all marks, to stand once on a page.
 pub fn sprite() -> String {
-    let symbols: String = Glyph::ALL
-        .iter()
-        .map(|glyph| {
-            let width = if glyph.is_wide() { 24 } else { 16 };
-            format!("<symbol id=\"{}\" viewBox=\"0 0 {width} 16\">{}</symbol>", glyph.id(), glyph.shape())
-        })
-        .collect();
-    format!("<svg class=\"sprite\" aria-hidden=\"true\">{symbols}</svg>")
+    let mut sprite = "<svg class=\"sprite\" aria-hidden=\"true\">".to_owned();
+    for glyph in Glyph::ALL {
+        let width = if glyph.is_wide() { 24 } else { 16 };
+        let (id, shape) = (glyph.id(), glyph.shape());
+        let _ = write!(sprite, "<symbol id=\"{id}\" viewBox=\"0 0 {width} 16\">{shape}</symbol>");
+    }
+    sprite.push_str("</svg>");
+    sprite
 }
 
 #[cfg(test)]

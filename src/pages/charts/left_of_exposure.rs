@@ -6,6 +6,7 @@ use crate::pages::charts::names::Names;
 use crate::pages::charts::said;
 use crate::pages::charts::scale::{Scale, linear_span, log_span};
 use crate::pages::charts::svg::{Anchor, Area, Plate, Svg, shortened};
+use std::fmt::Write as _;
 
 /// Greater reductions are said as more than this (displays that mislead are forbidden).
 const MOST_SAID: f64 = 99.0;
@@ -49,7 +50,7 @@ pub fn ratios(id: &str, verdicts: &[VerdictView], names: &Names) -> Option<Figur
         verdicts.iter().find_map(|one| one.target_reduction_percent).map(|target| 1.0 - target / 100.0);
     let values = rows.iter().flat_map(|row| [row.estimate, row.lower, row.upper]).flatten();
     let span = log_span(values.chain([1.0]).chain(target.filter(|target| *target > 0.0)));
-    figure(id, verdicts, names, Picture { decibels: false, rows, target, span })
+    figure(id, verdicts, names, &Picture { decibels: false, rows, target, span })
 }
 
 /// The differences of noise of a control's verdicts on a task, with less without; `None` where none has any.
@@ -70,7 +71,7 @@ pub fn level_differences(id: &str, verdicts: &[VerdictView], names: &Names) -> O
     }
     let values = rows.iter().flat_map(|row| [row.estimate, row.lower, row.upper]).flatten();
     let span = linear_span(values.chain([0.0]), 5.0);
-    figure(id, verdicts, names, Picture { decibels: true, rows, target: None, span })
+    figure(id, verdicts, names, &Picture { decibels: true, rows, target: None, span })
 }
 
 fn name(verdict: &VerdictView) -> String {
@@ -82,7 +83,7 @@ fn name(verdict: &VerdictView) -> String {
 fn words(verdict: &VerdictView) -> String {
     let mut words = verdict.verdict.map_or("no verdict", said::verdict).to_owned();
     if let Some(more) = verdict.further_samples {
-        words.push_str(&format!(": {} more each", said::count(more, "shift", "shifts")));
+        let _ = write!(words, ": {} more each", said::count(more, "shift", "shifts"));
     }
     if verdict.confounded {
         words.push_str("; more than the control differed");
@@ -117,7 +118,7 @@ fn reduction(verdict: &VerdictView) -> String {
     ends(reduction.estimate, reduction.lower_95, reduction.upper_95, &of)
 }
 
-fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: Picture) -> Option<Figure> {
+fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: &Picture) -> Option<Figure> {
     let first = verdicts.first().filter(|_| !picture.rows.is_empty())?;
     let control = names.control(first.control_id);
     let agent = names.agent(&first.agent_code);
@@ -182,7 +183,7 @@ fn figure(id: &str, verdicts: &[VerdictView], names: &Names, picture: Picture) -
         key,
         table: Table { caption: "The same numbers.".to_owned(), columns, rows },
     };
-    Some(Figure::drawn(said, |plate| draw(id, plate, &picture)))
+    Some(Figure::drawn(said, |plate| draw(id, plate, picture)))
 }
 
 fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {

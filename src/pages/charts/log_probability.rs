@@ -15,6 +15,7 @@ use crate::pages::charts::plotting::positions;
 use crate::pages::charts::said::{self, counted};
 use crate::pages::charts::scale::{Scale, linear_span, log_span};
 use crate::pages::charts::svg::{Anchor, Plate, Svg, shortened};
+use std::fmt::Write as _;
 
 /// Shares of shifts that are ruled.
 const RULED: [f64; 5] = [0.05, 0.25, 0.5, 0.75, 0.95];
@@ -107,11 +108,11 @@ fn describe(said: &mut Said, era: &ProfileView, panel: &Panel<'_>, unit: Unit) {
     );
     match panel.line {
         Some((mean, spread)) if is_level(unit) => {
-            text.push_str(&format!(" Mean level {}, standard deviation {}.", of(mean), of(spread)));
+            let _ = write!(text, " Mean level {}, standard deviation {}.", of(mean), of(spread));
         }
         Some((mean, spread)) => {
             let (mean, spread) = (of(mean.exp()), said::bare(spread.exp()));
-            text.push_str(&format!(" Geometric mean {mean}, geometric standard deviation {spread}."));
+            let _ = write!(text, " Geometric mean {mean}, geometric standard deviation {spread}.");
         }
         None => {
             said.notes
@@ -122,10 +123,10 @@ fn describe(said: &mut Said, era: &ProfileView, panel: &Panel<'_>, unit: Unit) {
         let upper = percentile
             .upper_70
             .map_or_else(String::new, |upper| format!(", at 70 % confidence at most {}", of(upper)));
-        text.push_str(&format!(" 95th percentile {}{upper}.", of(percentile.estimate)));
+        let _ = write!(text, " 95th percentile {}{upper}.", of(percentile.estimate));
     }
     for level in &panel.levels {
-        text.push_str(&format!(" The {}.", level.named()));
+        let _ = write!(text, " The {}.", level.named());
     }
     said.desc.push(text);
     if era.0.date_count < 3 {

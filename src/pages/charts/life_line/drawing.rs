@@ -45,7 +45,7 @@ pub(super) fn draw(id: &str, plate: Plate, picture: &Picture<'_>) -> Svg {
         plate.pick(20.0, 17.0 * said::many(picture.of.cuts.len().min(4)) + 4.0)
     };
     let intensity = (lanes_end + named_eras + 36.0, lanes_end + named_eras + 36.0 + plate.pick(210.0, 200.0));
-    let dose = (!picture.stretches.is_empty()).then(|| (intensity.1 + 40.0, intensity.1 + 40.0 + 120.0));
+    let dose = (!picture.stretches.is_empty()).then_some((intensity.1 + 40.0, intensity.1 + 40.0 + 120.0));
     let foot = dose.map_or(intensity.1, |dose| dose.1);
     let panels = Panels { lanes: (top, lanes_end), intensity, dose, foot };
     let pennants = pennant_rows(picture, &x);
