@@ -3,6 +3,7 @@
 use crate::pages::answer::Answer;
 use crate::pages::stopped::Stopped;
 use crate::pages::table::{Page, Who};
+use crate::registry::journal::hex;
 use axum::http::{StatusCode, header};
 use sha2::{Digest as _, Sha256};
 use std::sync::LazyLock;
@@ -23,8 +24,7 @@ struct Asset {
 
 impl Asset {
     fn new(stem: &str, ending: &str, media_type: &'static str, bytes: Vec<u8>) -> Self {
-        let digest: String =
-            Sha256::digest(&bytes).iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+        let digest = hex(&Sha256::digest(&bytes)[..8]);
         Self { address: format!("/assets/{stem}-{digest}.{ending}"), media_type, bytes }
     }
 }

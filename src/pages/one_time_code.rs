@@ -36,7 +36,7 @@ async fn open(pages: &Pages, visit: &Visit) -> Result<OpenCode, Stopped> {
     if !sign_in::is_open(pages, visit) {
         return Err(Stopped::forbidden());
     }
-    Ok(pages.registry.open_code(visit.part("code")).await?.ok_or_else(Stopped::unknown)?)
+    pages.registry.open_code(visit.part("code")).await?.ok_or_else(Stopped::unknown)
 }
 
 fn page(pages: &Pages, visit: &Visit, open: &OpenCode, wrong: String) -> CodePage {

@@ -3,6 +3,7 @@
 //! A device with which an account was signed in before is counted by itself, so that a stranger's guesses from elsewhere
 //! make only strangers wait.
 
+use crate::registry::journal::hex;
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::sessions;
@@ -30,12 +31,12 @@ impl Counted {
     /// Attempts on an address of a person from devices that were never used for it.
     pub fn on_email(email: &str) -> Self {
         // By its digest: what strangers type in is not kept.
-        Self { name: format!("email:{}", hex(email.trim().to_lowercase().as_bytes())), free: 5 }
+        Self { name: format!("email:{}", digested(email.trim().to_lowercase().as_bytes())), free: 5 }
     }
 
     /// Attempts from a device that was used before.
     pub fn on_device(digest: [u8; 32]) -> Self {
-        Self { name: format!("device:{}", hex(&digest)), free: 10 }
+        Self { name: format!("device:{}", digested(&digest)), free: 10 }
     }
 
     /// Attempts from an address of the network, on whatever account: offices share one, so many are free.
@@ -63,8 +64,8 @@ impl Counted {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+fn digested(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
 }
 
 impl Registry {

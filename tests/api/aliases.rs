@@ -3,6 +3,7 @@
 use crate::harness::{Answer, TestApp};
 use crate::overview::{Shop, micrograms};
 use doseward::registry::rebuild::rebuild;
+use doseward::store::access_log::Reading;
 use doseward::store::backend::Database;
 use serde_json::{Value, json};
 
@@ -683,6 +684,7 @@ async fn a_reading_names_the_entry_that_was_asked_for_and_the_others() {
     assert_eq!(lines, [(asked, None), (asked, Some(format!("with {}", two.other)))]);
     let mut tx = app.registry.database.read().await.unwrap();
     let other = two.other.parse::<uuid::Uuid>().unwrap();
-    let about = doseward::store::access_log::about(&mut tx, other.into()).await.unwrap();
+    let reading = Reading { worker: Some((other.into(), Vec::new())), limit: 10, ..Reading::default() };
+    let about = doseward::store::access_log::lines(&mut tx, &reading).await.unwrap();
     assert_eq!(about.len(), 1, "who looked at the person, under whichever entry");
 }

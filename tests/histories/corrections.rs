@@ -9,7 +9,7 @@ impl Script<'_> {
     /// Corrects something by `PATCH` against the revision that is read first; now and then against none.
     pub(crate) async fn correct(&mut self) {
         let (last, id) = self.any_fact().await;
-        let patch = self.patch_of(last).await;
+        let patch = self.patch_of(last);
         let Some(mut patch) = patch else { return };
         if !self.draws.one_in(12) {
             patch["reason"] = json!("Looked at again.");
@@ -51,7 +51,7 @@ impl Script<'_> {
     }
 
     /// What is said otherwise of a kind of fact; not always possible.
-    async fn patch_of(&mut self, last: &str) -> Option<Value> {
+    fn patch_of(&mut self, last: &str) -> Option<Value> {
         let day = self.day();
         let later = (day + Duration::days(40)).to_string();
         let day = day.to_string();
@@ -73,10 +73,9 @@ impl Script<'_> {
             "controls" => {
                 json!({"title": format!("Control {number}"), "target_reduction_percent": 10 * number})
             }
-            "control-periods" => json!({"from": day, "to": later}),
+            "control-periods" | "absences" => json!({"from": day, "to": later}),
             "assignments" if self.draws.one_in(2) => json!({"from": day, "to": later}),
             "assignments" => json!({"shifts_per_week": number, "group_id": self.any_group().1}),
-            "absences" => json!({"from": day, "to": later}),
             "worked-days" => json!({"hours": 3 + number}),
             "earlier-exposures" => json!({"days_per_year": 40 * number}),
             "changes" => json!({"from": day, "may_raise": self.draws.one_in(2)}),

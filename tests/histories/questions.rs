@@ -36,7 +36,6 @@ pub(crate) fn conclusions(plant: &Plant) -> Vec<String> {
 }
 
 /// What else can be asked as known on.
-#[cfg_attr(test, allow(dead_code, reason = "not every target asks it"))]
 pub(crate) fn beside(plant: &Plant) -> Vec<String> {
     let mut all: Vec<String> =
         ["/duties?limit=500", "/overview", "/early-warnings?above=0.01", "/exports/surveillance.fhir.json"]

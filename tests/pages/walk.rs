@@ -109,7 +109,7 @@ async fn every_page_is_fit_for_everybody_in_light_and_dark_wide_and_narrow() {
         browser.open(&demo.links[role]).await;
         assert!(browser.text().await.contains("no second factor is asked for"), "the demonstration says so");
         if role == "coordinator" {
-            look(&browser, &axe, &pictures, "nobody-code", &mut wrong).await;
+            look(&browser, &axe, pictures.as_ref(), "nobody-code", &mut wrong).await;
         }
         browser.click("main button").await;
         browser.find("form.out").await;
@@ -126,7 +126,7 @@ async fn every_page_is_fit_for_everybody_in_light_and_dark_wide_and_narrow() {
             if !walked.insert(name.clone()) && !["first", "duties"].contains(&name.as_str()) {
                 continue;
             }
-            look(&browser, &axe, &pictures, &format!("{role}-{name}"), &mut wrong).await;
+            look(&browser, &axe, pictures.as_ref(), &format!("{role}-{name}"), &mut wrong).await;
         }
     }
     browser.forget().await;
@@ -141,14 +141,14 @@ async fn every_page_is_fit_for_everybody_in_light_and_dark_wide_and_narrow() {
     browser.forget().await;
     for (path, name) in [("/sign-in", "nobody-sign-in"), ("/nowhere", "nobody-nowhere")] {
         browser.open(&format!("{}{path}", demo.address)).await;
-        look(&browser, &axe, &pictures, name, &mut wrong).await;
+        look(&browser, &axe, pictures.as_ref(), name, &mut wrong).await;
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     eprintln!("walked: {walked:?}");
 }
 
 /// Looks at the page that is open in every way.
-async fn look(browser: &Browser, axe: &str, pictures: &Option<PathBuf>, name: &str, wrong: &mut Vec<String>) {
+async fn look(browser: &Browser, axe: &str, pictures: Option<&PathBuf>, name: &str, wrong: &mut Vec<String>) {
     for width in [360, 390, 1_440, 2_560] {
         browser.width(width).await;
         wrong.extend(misfits(browser).await.into_iter().map(|one| format!("{name} at {width}: {one}")));

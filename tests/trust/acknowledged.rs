@@ -56,12 +56,11 @@ impl List {
         for line in text.lines() {
             let line: Value = serde_json::from_str(line).unwrap();
             let key = line["key"].as_str().unwrap().to_owned();
-            match line.get("answer") {
-                Some(answer) => lines.get_mut(&key).unwrap().answer = Some(answer.clone()),
-                None => {
-                    let deed = line["deed"].as_str().unwrap().to_owned();
-                    lines.entry(key).or_insert(Line { deed, about: line["about"].clone(), answer: None });
-                }
+            if let Some(answer) = line.get("answer") {
+                lines.get_mut(&key).unwrap().answer = Some(answer.clone());
+            } else {
+                let deed = line["deed"].as_str().unwrap().to_owned();
+                lines.entry(key).or_insert(Line { deed, about: line["about"].clone(), answer: None });
             }
         }
         lines

@@ -6,6 +6,11 @@
 //! against anything.
 
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it should be")]
+#![allow(
+    dead_code,
+    clippy::allow_attributes,
+    reason = "files of the histories are shared: not every target asks for all of them"
+)]
 
 mod acknowledged;
 mod as_known_on;

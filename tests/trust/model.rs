@@ -166,7 +166,7 @@ impl Model {
         let under = if kind == Kind::Absence { "workers" } else { "sites" };
         let path = format!("/{under}/{parent}/{}", kind.last());
         let answer = self.stage.post(who, &path, &Value::Object(fields.clone())).await;
-        self.expect(ought, &answer, &format!("{who} records {kind:?} {fields:?} under {parent}")).await;
+        Self::expect(ought, &answer, &format!("{who} records {kind:?} {fields:?} under {parent}"));
         if let Some(id) = answer.id() {
             let fact = Fact { kind, id, parent, fields, voided: false, revision: 1, tags: Vec::new() };
             self.facts.push(fact);
@@ -213,7 +213,7 @@ impl Model {
         body["reason"] = json!("Looked at again.");
         let path = format!("/{}/{}", fact.kind.last(), fact.id);
         let answer = self.stage.patch(who, &path, tag.as_deref(), &body).await;
-        self.expect(ought, &answer, &format!("{who} corrects {fact:?} by {patch} with {tag:?}")).await;
+        Self::expect(ought, &answer, &format!("{who} corrects {fact:?} by {patch} with {tag:?}"));
         if answer.status == 200 {
             self.facts[n].fields = fields;
             self.facts[n].revision += 1;
@@ -238,7 +238,7 @@ impl Model {
         let deed = if voided { "voiding" } else { "voiding-withdrawal" };
         let path = format!("/{}/{}/{deed}", fact.kind.last(), fact.id);
         let answer = self.stage.post(who, &path, &json!({"reason": "Looked at again."})).await;
-        self.expect(ought, &answer, &format!("{who} asks for {deed} of {fact:?}")).await;
+        Self::expect(ought, &answer, &format!("{who} asks for {deed} of {fact:?}"));
         if answer.status == 201 {
             self.facts[n].voided = voided;
             self.facts[n].revision += 1;
@@ -247,7 +247,7 @@ impl Model {
         answer.status
     }
 
-    async fn expect(&self, ought: u16, answer: &Answer, what: &str) {
+    fn expect(ought: u16, answer: &Answer, what: &str) {
         assert_eq!(ought, answer.status, "{what}: {}", answer.text);
     }
 

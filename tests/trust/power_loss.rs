@@ -73,11 +73,14 @@ fn deeds(record: &[u8]) -> Vec<Deed> {
     deeds
 }
 
+/// What was written at a place and is not synced yet; nothing where the file was cut there.
+type Waiting = (usize, Option<Vec<u8>>);
+
 /// The files as they would be found after the power was cut.
 #[derive(Default)]
 struct Disk {
     durable: BTreeMap<String, Vec<u8>>,
-    waiting: BTreeMap<String, Vec<(usize, Option<Vec<u8>>)>>,
+    waiting: BTreeMap<String, Vec<Waiting>>,
 }
 
 impl Disk {

@@ -159,7 +159,7 @@ async fn lose(mut client: TcpStream, service: &str, n: usize, kept: &mpsc::Unbou
     };
     let answer = tokio::select! {
         answer = answer => answer,
-        _ = async { drop(carried.await); std::future::pending::<()>().await } => return,
+        () = async { drop(carried.await); std::future::pending::<()>().await } => return,
     };
     let through = answer.len() * (n % 3) / 3;
     drop(to_client.write_all(&answer[..through]).await);

@@ -142,7 +142,7 @@ impl Scene {
         (acknowledged.map(|line| line.about["reference"].as_str().unwrap().to_owned()).collect(), found)
     }
 
-    async fn is_as_acknowledged(self) {
+    async fn ends_as_acknowledged(self) {
         let (acknowledged, found) = self.end().await;
         assert!(acknowledged.len() > 8, "a stream: {}", acknowledged.len());
         for reference in &acknowledged {
@@ -166,7 +166,7 @@ async fn stopped_at_once_or_in_order_the_server_loses_nothing_and_the_service_re
     for _ in 0..length::of(1, 20) {
         scene.stop_and_start("fast", &mut draws).await;
     }
-    scene.is_as_acknowledged().await;
+    scene.ends_as_acknowledged().await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
@@ -190,7 +190,7 @@ async fn backends_ended_under_load_lose_nothing() {
         sqlx::query("SELECT pg_terminate_backend($1)").bind(pid).execute(&mut server).await.unwrap();
         ended += 1;
     }
-    scene.is_as_acknowledged().await;
+    scene.ends_as_acknowledged().await;
 }
 
 /// The proof that the first test can see loss: a server that acknowledges before it writes loses what it acknowledged. The

@@ -52,8 +52,8 @@ impl Plant {
     /// An event of so many samples; the reference tells how many, and names the samples.
     pub(crate) fn event(&self, reference: &str, samples: usize) -> Asked {
         let day = NaiveDate::from_ymd_opt(2026, 2, 3).unwrap();
-        let all = (0..samples).map(|n| sample(&format!("{reference}-{n}"), day, 8)).collect();
-        self.event_of(reference, samples, all)
+        let all: Vec<Value> = (0..samples).map(|n| sample(&format!("{reference}-{n}"), day, 8)).collect();
+        self.event_of(reference, samples, &all)
     }
 
     /// The two halves of a worker's shift; the reference names the samples.
@@ -65,10 +65,10 @@ impl Plant {
             half["group_id"] = json!(self.group);
             half
         });
-        self.event_of(reference, 2, halves.collect())
+        self.event_of(reference, 2, &halves.collect::<Vec<_>>())
     }
 
-    fn event_of(&self, reference: &str, samples: usize, all: Vec<Value>) -> Asked {
+    fn event_of(&self, reference: &str, samples: usize, all: &[Value]) -> Asked {
         Asked {
             key: format!("event-{reference}"),
             path: format!("/sites/{}/sampling-events", self.site),
