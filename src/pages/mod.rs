@@ -3,6 +3,7 @@
 //! To add a page, write a handler `async fn(Pages, Visit) -> Result<Answer, Stopped>` and put a [`Page`](table::Page)
 //! into the list of its room; router, menu and the tests that walk every page follow from that.
 
+pub mod accounts;
 pub mod answer;
 pub mod assets;
 pub mod charts;
@@ -24,6 +25,7 @@ pub mod one_time_code;
 pub mod own_account;
 pub mod qr;
 pub mod reading;
+pub mod registered_sites;
 pub mod second_factor;
 pub mod settings;
 pub mod sign_in;
@@ -65,6 +67,8 @@ pub(crate) fn all_pages() -> Vec<Page> {
     all.extend(find::pages());
     all.extend(letter::pages());
     all.extend(duties::pages());
+    all.extend(accounts::pages());
+    all.extend(registered_sites::pages());
     all.extend(sign_in::pages());
     all.extend(one_time_code::pages());
     all.extend(second_factor::pages());

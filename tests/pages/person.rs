@@ -3,6 +3,7 @@
 use crate::harness::TestApp;
 use doseward::model::facts::account::Role;
 use doseward::model::identifiers::AccountId;
+use doseward::registry::clock::Clock as _;
 use doseward::registry::enter_pack::console;
 use doseward::registry::one_time_codes::{self, CodeUse};
 use doseward::registry::passwords::{self, Password};
@@ -59,6 +60,22 @@ impl Person {
         let person = Self::at(&app.address);
         let page = person.sign_in(&format!("{name}@example.org"), PASSWORD).await;
         assert_eq!((page.status, page.leads_to()), (303, "/"), "{}", page.html);
+        person
+    }
+
+    /// Somebody who is signed in as an account of the test, with the second factor where one is asked for.
+    pub(crate) async fn signed_in_whole(app: &TestApp, name: &str) -> Self {
+        set_password(app, name).await;
+        let person = Self::at(&app.address);
+        let page = person.sign_in(&format!("{name}@example.org"), PASSWORD).await;
+        if page.leads_to() != "/" {
+            let enrol = person.get("/sign-in/second-factor").await;
+            let code = code_of(app, &enrol);
+            let given = person
+                .send_form("/sign-in/second-factor", "/sign-in/second-factor", &[("code", &code)])
+                .await;
+            assert_eq!(given.leads_to(), "/", "{}", given.html);
+        }
         person
     }
 
@@ -165,3 +182,12 @@ pub(crate) async fn one_time_code(app: &TestApp, name: &str) -> String {
 
 /// The roles whose people give no second factor.
 pub(crate) const WITHOUT_FACTOR: [Role; 3] = [Role::Hygienist, Role::Coordinator, Role::Corporate];
+
+/// The code that an app shows now, from what the page gives it to type in.
+pub(crate) fn code_of(app: &TestApp, page: &Page) -> String {
+    let secret =
+        page.html.split("class=\"secret\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
+    let totp = totp_rs::Builder::new().with_secret(totp_rs::Secret::try_from_base32(secret).unwrap());
+    let now = u64::try_from(app.clock.now().timestamp()).unwrap();
+    totp.build().unwrap().generate(now).to_string()
+}

@@ -1,9 +1,8 @@
 //! Signing in: who gets in, who waits, what ends a session, and what a form from elsewhere gets.
 
 use crate::harness::TestApp;
-use crate::person::{PASSWORD, Page, Person, WITHOUT_FACTOR, account, one_time_code, set_password};
+use crate::person::{PASSWORD, Page, Person, WITHOUT_FACTOR, account, code_of, one_time_code, set_password};
 use chrono::Duration;
-use doseward::registry::clock::Clock as _;
 use serde_json::json;
 
 const SESSION: &str = "doseward-session";
@@ -249,15 +248,6 @@ async fn a_one_time_code_lets_a_password_be_chosen_once_and_for_an_hour() {
     let late = one_time_code(&app, "coordinator").await;
     app.clock.advance(Duration::minutes(61));
     assert_eq!(person.get(&format!("/enter/{late}")).await.status, 404);
-}
-
-/// The code that an app shows now, from what the page gives it to type in.
-fn code_of(app: &TestApp, page: &Page) -> String {
-    let secret =
-        page.html.split("class=\"secret\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
-    let totp = totp_rs::Builder::new().with_secret(totp_rs::Secret::try_from_base32(secret).unwrap());
-    let now = u64::try_from(app.clock.now().timestamp()).unwrap();
-    totp.build().unwrap().generate(now).to_string()
 }
 
 #[tokio::test]
