@@ -1,5 +1,6 @@
 //! Duties: the list by what is asked for, one of them, and what was done about one or many.
 
+use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus};
 use crate::model::facts::letter::Letter;
@@ -145,6 +146,7 @@ async fn page(pages: &Pages, visit: &Visit, query: &Form, wrong: Wrong) -> Resul
             .map(|one| Choice::new(one.as_str(), texts.word("duty-status", one.as_str()), state)),
     );
     states.push(Choice::new("every", texts.t("duties-every-state"), state));
+    let sections = sections((texts, &names, &caller), &shown, as_of.date);
     Ok(DutiesPage {
         lead: lead(texts, all, late, asked.to_do),
         sites: choices(&names, texts, query.text("site")),
@@ -155,9 +157,10 @@ async fn page(pages: &Pages, visit: &Visit, query: &Form, wrong: Wrong) -> Resul
             .collect(),
         states,
         due_before: query.text("due_before").to_owned(),
-        sections: sections(texts, &names, &shown, as_of.date),
+        acts: moment.as_known_on.is_none()
+            && sections.iter().any(|of| of.duties.iter().any(|duty| duty.answerable)),
+        sections,
         next,
-        acts: moment.as_known_on.is_none() && caller.may(Action::ActOnDuties).is_ok(),
         actions: actions(texts, None, visit.form.text("action")),
         on: visit.form.given("on").map_or_else(|| as_of.date.to_string(), str::to_owned),
         note: visit.form.text("note").to_owned(),
@@ -193,25 +196,31 @@ fn actions(texts: &Texts, kind: Option<DutyKind>, asked: &str) -> Vec<Choice> {
         .collect()
 }
 
-fn sections(texts: &Texts, names: &Names, duties: &[DutyView], today: NaiveDate) -> Vec<Section> {
+fn sections(
+    (texts, names, caller): (&Texts, &Names, &Caller),
+    duties: &[DutyView],
+    today: NaiveDate,
+) -> Vec<Section> {
     let soon = today.checked_add_days(Days::new(AHEAD)).unwrap_or(NaiveDate::MAX);
     let place = |duty: &DutyView| match duty.status {
         DutyStatus::Overdue => 0,
+        DutyStatus::Open if duty.due_on < today => 3,
         DutyStatus::Open if duty.due_on <= soon => 1,
         DutyStatus::Open => 2,
-        _ => 3,
+        _ => 4,
     };
     let heads = [
         ("duties-late-title", "duties-late-note"),
         ("duties-soon-title", "duties-soon-note"),
         ("duties-later-title", "duties-later-note"),
+        ("duties-recommended-title", "duties-recommended-note"),
         ("duties-done-title", "duties-done-note"),
     ];
     let section = |(n, (head, note)): (usize, &(&str, &str))| {
         let of: Vec<DutyEntry> = duties
             .iter()
             .filter(|duty| place(duty) == n)
-            .map(|duty| DutyEntry::of(texts, names, duty, today))
+            .map(|duty| DutyEntry::of(texts, names, duty, today).answered_by(caller, duty.kind))
             .collect();
         Section { head: texts.t(head), note: texts.n(note, of.len()), duties: of }
     };
@@ -324,14 +333,13 @@ async fn one(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<DutyPage, Sto
     if let Some(worker) = duty.subject.worker_id {
         reading::note_worker(pages, visit, as_of, worker).await?;
     }
-    let entry = DutyEntry::of(texts, &names, &duty, as_of.date);
+    let entry = DutyEntry::of(texts, &names, &duty, as_of.date).answered_by(&caller, duty.kind);
     let basis: Vec<String> = duty.basis.iter().flatten().map(|position| told::count(*position)).collect();
-    let may = caller.may(Action::ActOnDuties).is_ok() && moment.as_known_on.is_none();
     Ok(DutyPage {
         basis: basis.join(", "),
         learned: duty.learned_on.map(told::day).unwrap_or_default(),
         letters,
-        acts: may && entry.open,
+        acts: moment.as_known_on.is_none() && entry.answerable,
         actions: actions(texts, Some(duty.kind), visit.form.text("action")),
         on: visit.form.given("on").map_or_else(|| as_of.date.to_string(), str::to_owned),
         note: visit.form.text("note").to_owned(),

@@ -1,11 +1,14 @@
 //! A duty as an entry of a log: when, what, why, by which clause.
 
-use crate::model::facts::duty::DutyStatus;
+use crate::access::caller::Caller;
+use crate::access::policy::Action;
+use crate::model::facts::duty::{DutyKind, DutyStatus};
 use crate::model::identifiers::DutyId;
 use crate::pages::marks::{self, Mark};
 use crate::pages::names::Names;
 use crate::pages::texts::Texts;
 use crate::pages::told;
+use crate::registry::duties::may_answer;
 use crate::registry::duty_view::DutyView;
 use chrono::NaiveDate;
 
@@ -32,6 +35,10 @@ pub struct DutyEntry {
     pub done: Vec<String>,
     /// Whether it stands open: something is to be done.
     pub open: bool,
+    /// Whether no clause asks for it, so that it is never late.
+    pub recommended: bool,
+    /// Whether it stands open and is the reader's to answer.
+    pub answerable: bool,
 }
 
 impl DutyEntry {
@@ -74,7 +81,18 @@ impl DutyEntry {
                 })
                 .collect(),
             open: matches!(duty.status, DutyStatus::Open | DutyStatus::Overdue),
+            recommended: duty.status == DutyStatus::Open && duty.due_on < today,
+            answerable: false,
         }
+    }
+}
+
+impl DutyEntry {
+    /// The same for a reader who may act on duties: those of his kinds can be answered where they stand open.
+    #[must_use]
+    pub fn answered_by(self, caller: &Caller, kind: DutyKind) -> Self {
+        let may = caller.may(Action::ActOnDuties).is_ok() && may_answer(caller, kind);
+        Self { answerable: self.open && may, ..self }
     }
 }
 

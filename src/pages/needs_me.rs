@@ -1,6 +1,7 @@
 //! What needs me: the first page, different for each role.
 
 use crate::access::policy::Action;
+use crate::hygiene::control_effect::Verdict;
 use crate::model::facts::account::Role;
 use crate::model::facts::duty::DutyStatus;
 use crate::pages::Pages;
@@ -16,6 +17,7 @@ use crate::pages::table::{Page, Who};
 use crate::pages::texts::Texts;
 use crate::pages::told;
 use crate::pages::visit::Visit;
+use crate::registry::changed_verdicts::{ChangedVerdict, changed_verdicts};
 use crate::registry::duty_list::{self, Question};
 use crate::registry::duty_view::DutyView;
 use crate::registry::escalation;
@@ -76,6 +78,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let roles: Vec<Role> = caller.grants.iter().map(|grant| grant.role).collect();
     let texts = Texts::of(&visit);
     let mut moment = Moment::of(&pages, &visit).await?;
+    let is_now = moment.is_now();
     let (tx, as_of) = (&mut moment.tx, moment.as_of);
     let reads_duties = caller.may(Action::ReadDuties).is_ok();
     let reads_samples = caller.may(Action::ReadSamples).is_ok();
@@ -92,8 +95,11 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         duties.retain(|duty| duty.status == DutyStatus::Overdue || duty.due_on >= as_of.date);
         recommended = all - duties.len();
     }
-    let (mut moved, mut out) = (Vec::new(), Outstanding::default());
+    let (mut moved, mut out, mut judged) = (Vec::new(), Outstanding::default(), Vec::new());
     if reads_samples {
+        if is_now {
+            judged = changed_verdicts(&pages.registry, tx, &caller, as_of).await?;
+        }
         moved = outstanding::moved_lately(tx, &caller, as_of).await?;
         out = outstanding::outstanding(tx, &caller, as_of).await?;
     }
@@ -113,7 +119,10 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let entries = |some: &[DutyView]| -> Vec<DutyEntry> {
         some.iter().map(|duty| DutyEntry::of(texts, &names, duty, as_of.date)).collect()
     };
-    let changed: Vec<Entry> = moved.iter().take(SHOWN).map(|one| change(texts, &names, one)).collect();
+    let mut changed: Vec<Entry> = judged.iter().map(|one| verdict_entry(texts, &names, one)).collect();
+    changed.extend(moved.iter().take(SHOWN).map(|one| change(texts, &names, one)));
+    let all_changed = judged.len() + moved.len();
+    changed.truncate(SHOWN.max(judged.len()));
     let is_hygienist = roles.contains(&Role::Hygienist);
     let accepts: Vec<_> = out.events.iter().filter(|event| event.not_accepted > 0).collect();
     let waits: Vec<_> = out.events.iter().filter(|event| event.waiting > 0).collect();
@@ -138,7 +147,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         more_soon: all_soon - soon.len(),
         soon: entries(&soon),
         recommended,
-        more_changed: moved.len() - changed.len(),
+        more_changed: all_changed - changed.len(),
         changed,
         more_results: all_results - results.len(),
         results,
@@ -178,6 +187,25 @@ fn change(
         more,
         address: format!("/groups/{group}"),
         does: texts.t("needs-see-group"),
+    }
+}
+
+fn verdict_entry(texts: &Texts, names: &Names, one: &ChangedVerdict) -> Entry {
+    let word = |verdict: Option<Verdict>| {
+        verdict
+            .map_or_else(|| texts.t("needs-verdict-none"), |verdict| texts.word("verdict", verdict.as_str()))
+    };
+    let site = one.site.and_then(|site| names.site(site)).unwrap_or_default();
+    let what = format!("{}, {}, {site}: {}", one.control_title, one.task_title, names.agent(&one.agent_code));
+    let put_in = [("what", what.as_str()), ("by", &word(one.before)), ("who", &word(one.now))];
+    Entry {
+        when: texts.n("needs-verdict-news", usize::try_from(outstanding::NEWS).unwrap_or_default()),
+        mark: Some(Mark::new(one.now.map_or("gap", marks::verdict), word(one.now))),
+        tag: String::new(),
+        what: texts.with("needs-verdict", &put_in),
+        more: one.sentence.clone(),
+        address: format!("/tasks/{}", one.task),
+        does: texts.t("site-see-control"),
     }
 }
 

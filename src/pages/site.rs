@@ -44,6 +44,9 @@ pub(crate) fn pages() -> Vec<Page> {
 /// How many duties stand here; the rest is on the page of duties.
 const SHOWN: usize = 8;
 
+/// Below so many dates nothing describes a group.
+const FEW_DATES: i64 = 3;
+
 /// A group and an agent.
 struct GroupRow {
     title: String,
@@ -54,6 +57,8 @@ struct GroupRow {
     standing: Vec<(Mark, String)>,
     samples: String,
     newest: String,
+    /// Whether it rests on too few dates to describe the group.
+    few: bool,
     /// Whether nothing is known.
     gap: bool,
 }
@@ -175,6 +180,7 @@ fn rows_of(
         standing: Vec::new(),
         samples: String::new(),
         newest: String::new(),
+        few: false,
         gap: true,
     };
     let mut seen: BTreeSet<String> = BTreeSet::new();
@@ -207,6 +213,7 @@ fn rows_of(
                 &[("what", &told::count(era["date_count"].as_i64().unwrap_or_default()))],
             ),
             newest: last.map(told::day).unwrap_or_default(),
+            few: era["date_count"].as_i64().unwrap_or_default() < FEW_DATES,
             gap: n == 0,
             ..row(agent)
         });

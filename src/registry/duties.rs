@@ -1,5 +1,6 @@
 //! Duties: written by the registry when the facts ask for them, acted on by people.
 
+use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::account::Role;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionDraft, DutyActionKind, DutyKind, Subject};
@@ -92,6 +93,18 @@ pub fn fits(kind: DutyKind, action: DutyActionKind) -> bool {
     }
 }
 
+/// Whether a kind of duty is the caller's to answer: examinations are the physician's, notices and record requests the
+/// hygienist's and the coordinator's, all else the hygienist's.
+pub fn may_answer(caller: &Caller, kind: DutyKind) -> bool {
+    match kind {
+        kind if is_examination(kind) => caller.is(Role::Physician),
+        DutyKind::NotifyResults | DutyKind::AnswerRecordRequest => {
+            caller.is(Role::Hygienist) || caller.is(Role::Coordinator)
+        }
+        _ => caller.is(Role::Hygienist),
+    }
+}
+
 /// `POST /duties/{id}/actions`.
 ///
 /// # Errors
@@ -119,14 +132,7 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
         let hidden = hidden_by_airborne(&mut change.tx, &reader, as_of, &all).await?;
         return Err(if hidden.contains(&duty) { Refusal::Unknown } else { Refusal::Forbidden });
     }
-    let allowed = match found.fact.kind {
-        kind if is_examination(kind) => caller.is(Role::Physician),
-        DutyKind::NotifyResults | DutyKind::AnswerRecordRequest => {
-            caller.is(Role::Hygienist) || caller.is(Role::Coordinator)
-        }
-        _ => caller.is(Role::Hygienist),
-    };
-    if !allowed {
+    if !may_answer(&caller, found.fact.kind) {
         return Err(Refusal::Forbidden);
     }
     let action = DutyActionDraft::parse(body)?;

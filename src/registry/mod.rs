@@ -3,6 +3,7 @@
 pub mod access_log;
 pub mod anchor;
 pub mod backup;
+pub mod changed_verdicts;
 pub mod clock;
 pub mod conclude;
 pub mod correcting;

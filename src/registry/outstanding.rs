@@ -20,8 +20,8 @@ use uuid::Uuid;
 
 /// How far back is looked, in days.
 const LOOKED_BACK: u64 = 365;
-/// How long a move of standing is news, in days.
-const NEWS: u64 = 30;
+/// How long a move of standing or a changed verdict is news, in days.
+pub const NEWS: u64 = 30;
 
 /// A sampling event that is not through yet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,7 +67,7 @@ fn first_of(day: NaiveDate) -> Uuid {
 }
 
 /// What was recorded for the first time in the last so many days.
-async fn lately<F: Stored>(
+pub(super) async fn lately<F: Stored>(
     tx: &mut Tx,
     scope: &Scope,
     as_of: AsOf,

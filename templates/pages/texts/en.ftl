@@ -204,7 +204,10 @@ needs-results = { $n ->
  }
 needs-see-results = Look at the results
 needs-changed-title = Changed
-needs-changed-note = Where groups stand, by the law’s reading of monitoring rounds.
+needs-changed-note = Verdicts on controls, and where groups stand by the law’s reading of monitoring rounds, in the last 30 days.
+needs-verdict = { $what }: from { $by } to { $who }
+needs-verdict-news = in the last { $count } days
+needs-verdict-none = no verdict
 needs-standing-before = Until then: { $what }. Stands so since { $day }, by { $by }.
 needs-standing-open = Until then: { $what }. By { $by }.
 needs-recommended = { $n ->
@@ -327,6 +330,11 @@ duties-later-note = { $n ->
     [one] One.
    *[other] { $count }.
  }
+duties-recommended-title = Recommended
+duties-recommended-note = { $n ->
+    [one] One, without a clause that asks for it.
+   *[other] { $count }, without a clause that asks for them.
+ }
 duties-done-title = No longer to be done
 duties-done-note = { $n ->
     [one] One.
@@ -421,6 +429,7 @@ site-shifts = { $n ->
     [one] one result, { $what } dates
    *[other] { $count } results, { $what } dates
  }
+site-too-few = too few dates to describe this group
 site-not-known = nothing has been measured, so nothing is known
 site-no-standing = no standing by any limit
 site-no-agent = no agent named for this group
