@@ -353,8 +353,8 @@ async fn turn(pages: Pages, visit: Visit, off: bool) -> Result<Answer, Stopped> 
         })
     })
     .await?;
-    let said = if off { "account-disabled" } else { "account-enabled" };
-    Ok(Answer::see(&format!("/accounts/{id}?said={said}")))
+    let said = if off { "said=account-disabled" } else { "said=account-enabled" };
+    Ok(Answer::see(&format!("/accounts/{id}?{said}")))
 }
 
 async fn make_token(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {

@@ -262,8 +262,8 @@ async fn act_on_several(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     .await;
     match done {
         Ok(()) => {
-            let said = if count == 1 { "duty-recorded" } else { "duties-recorded" };
-            Ok(Answer::see(&format!("/duties?{kept}&said={said}").replace("?&", "?")))
+            let said = if count == 1 { "said=duty-recorded" } else { "said=duties-recorded" };
+            Ok(Answer::see(&format!("/duties?{kept}&{said}").replace("?&", "?")))
         }
         Err(Refusal::Faults(faults)) => {
             let wrong = Wrong::of(&faults);

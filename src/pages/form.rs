@@ -111,7 +111,7 @@ impl Wrong {
     }
 
     /// What is wrong with a field; empty where nothing is.
-    pub fn with(&self, field: &str) -> &str {
+    pub fn at(&self, field: &str) -> &str {
         self.0.iter().find(|(name, _)| name == field).map_or("", |(_, detail)| detail)
     }
 
@@ -159,7 +159,7 @@ mod tests {
         faults.note("/roles/0/role", "is none");
         let wrong = Wrong::of(&faults);
         assert_eq!(
-            (wrong.with("note"), wrong.with("roles-0-role"), wrong.with("on")),
+            (wrong.at("note"), wrong.at("roles-0-role"), wrong.at("on")),
             ("is required", "is none", "")
         );
     }

@@ -178,7 +178,7 @@ pub struct Field {
 impl Field {
     /// The field of a form that was sent and has faults, or is shown for the first time.
     pub fn of(visit: &Visit, wrong: &Wrong, name: &str) -> Self {
-        Self { value: visit.form.raw(name).to_owned(), wrong: wrong.with(name).to_owned() }
+        Self { value: visit.form.raw(name).to_owned(), wrong: wrong.at(name).to_owned() }
     }
 
     /// Whether nothing is wrong.

@@ -71,7 +71,7 @@ async fn enter(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     match entered {
         Ok(entered) => sign_in::go_in(&pages, &visit, entered, "/").await,
         Err(Refusal::Faults(faults)) => {
-            let wrong = texts.with("password-wrong", &[("what", Wrong::of(&faults).with("password"))]);
+            let wrong = texts.with("password-wrong", &[("what", Wrong::of(&faults).at("password"))]);
             Answer::page_with(StatusCode::UNPROCESSABLE_ENTITY, &page(&pages, &visit, &open, wrong))
         }
         Err(other) => Err(other.into()),

@@ -8,6 +8,7 @@ mod duties;
 #[path = "../api/harness.rs"]
 #[expect(dead_code, reason = "the tests of the API use the rest of it")]
 mod harness;
+mod needs_me;
 mod person;
 mod rights;
 mod signing_in;
