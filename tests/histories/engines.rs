@@ -1,6 +1,6 @@
 //! SQLite and PostgreSQL answer the same script of requests with the same bytes.
 
-use crate::questions::{EXPORTS, conclusions, with};
+use crate::questions::{EXPORTS, beside, conclusions, with};
 use crate::script::{Line, Script};
 use crate::stage::{Stage, server};
 
@@ -20,7 +20,7 @@ async fn played(stage: &Stage) -> Vec<Line> {
         addresses.push(with(&address, "accepted_only=true"));
         addresses.push(address);
     }
-    addresses.push("/duties?limit=500".into());
+    addresses.extend(beside(&script.plant));
     let mut lines = script.lines;
     for asked in addresses {
         let answer = stage.get("physician", &asked).await;

@@ -20,13 +20,13 @@ pub(crate) struct Line {
 }
 
 /// A sample that was taken.
-struct Taken {
+pub(crate) struct Taken {
     site: usize,
-    id: String,
+    pub(crate) id: String,
     number: String,
     agents: Vec<&'static str>,
     /// Results with their agents, in the order in which they came.
-    results: Vec<(String, &'static str)>,
+    pub(crate) results: Vec<(String, &'static str)>,
 }
 
 /// A script that is being played.
@@ -35,7 +35,7 @@ pub(crate) struct Script<'s> {
     pub(crate) draws: Draws,
     /// What it is about.
     pub(crate) plant: Plant,
-    samples: Vec<Taken>,
+    pub(crate) samples: Vec<Taken>,
     /// Facts that were voided.
     void: BTreeSet<String>,
     steps: usize,
@@ -100,19 +100,6 @@ impl<'s> Script<'s> {
 
     pub(crate) fn any_worker(&mut self) -> String {
         self.draws.one_of(&self.plant.workers).clone()
-    }
-
-    /// A sample that was taken, whatever has become of it.
-    pub(crate) fn any_sample_id(&mut self) -> Option<String> {
-        let all: Vec<String> = self.samples.iter().map(|sample| sample.id.clone()).collect();
-        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
-    }
-
-    /// A result that came, whatever has become of it.
-    pub(crate) fn any_result_id(&mut self) -> Option<String> {
-        let results = self.samples.iter().flat_map(|sample| &sample.results);
-        let all: Vec<String> = results.map(|(id, _)| id.clone()).collect();
-        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
     }
 
     fn agent(&mut self) -> &'static str {

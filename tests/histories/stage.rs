@@ -133,12 +133,12 @@ impl Stage {
         let clock = Arc::new(HandClock(AtomicI64::new(0)));
         let registry = Registry::new(database, clock.clone(), Arc::new(CountedIds(AtomicU64::new(0))));
         registry.enter_pack(Pack::built_in()).await.unwrap();
-        let mut tokens = BTreeMap::new();
-        for role in ROLES {
-            tokens.insert(role, account(&registry, role, json!([{"role": role}])).await);
-        }
         let router = dispatch::router(App::new(registry.clone()));
-        Self { registry, clock, router, tokens, _kept: kept }
+        let mut stage = Self { registry, clock, router, tokens: BTreeMap::new(), _kept: kept };
+        for role in ROLES {
+            stage.join(role, json!([{"role": role}])).await;
+        }
+        stage
     }
 
     /// Lets somebody in who has roles of his own.

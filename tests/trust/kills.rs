@@ -175,7 +175,10 @@ async fn kill_the_stream(
     }
     // So many acknowledgements later, and then at whatever moment of the next ones.
     for _ in 0..draws.below(8) {
-        acknowledgements.recv().await.unwrap();
+        tokio::select! {
+            told = acknowledgements.recv() => told.unwrap(),
+            ended = streams.join_next() => panic!("a sender ended too early: {:?}", ended.map(Result::err)),
+        }
     }
     let moment = within(draws, Duration::from_millis(150));
     assert!(tokio::time::timeout(moment, streams.join_next()).await.is_err(), "a sender ended too early");

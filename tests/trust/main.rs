@@ -32,6 +32,7 @@ mod own_server;
 mod plant;
 mod power_loss;
 #[path = "../histories/questions.rs"]
+#[expect(dead_code, reason = "histories take more of it")]
 mod questions;
 mod running;
 mod same_digest;

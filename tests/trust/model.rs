@@ -166,7 +166,7 @@ impl Model {
         let under = if kind == Kind::Absence { "workers" } else { "sites" };
         let path = format!("/{under}/{parent}/{}", kind.last());
         let answer = self.stage.post(who, &path, &Value::Object(fields.clone())).await;
-        Self::expect(ought, &answer, &format!("{who} records {kind:?} {fields:?} under {parent}"));
+        expect(ought, &answer, &format!("{who} records {kind:?} {fields:?} under {parent}"));
         if let Some(id) = answer.id() {
             let fact = Fact { kind, id, parent, fields, voided: false, revision: 1, tags: Vec::new() };
             self.facts.push(fact);
@@ -213,7 +213,7 @@ impl Model {
         body["reason"] = json!("Looked at again.");
         let path = format!("/{}/{}", fact.kind.last(), fact.id);
         let answer = self.stage.patch(who, &path, tag.as_deref(), &body).await;
-        Self::expect(ought, &answer, &format!("{who} corrects {fact:?} by {patch} with {tag:?}"));
+        expect(ought, &answer, &format!("{who} corrects {fact:?} by {patch} with {tag:?}"));
         if answer.status == 200 {
             self.facts[n].fields = fields;
             self.facts[n].revision += 1;
@@ -238,17 +238,13 @@ impl Model {
         let deed = if voided { "voiding" } else { "voiding-withdrawal" };
         let path = format!("/{}/{}/{deed}", fact.kind.last(), fact.id);
         let answer = self.stage.post(who, &path, &json!({"reason": "Looked at again."})).await;
-        Self::expect(ought, &answer, &format!("{who} asks for {deed} of {fact:?}"));
+        expect(ought, &answer, &format!("{who} asks for {deed} of {fact:?}"));
         if answer.status == 201 {
             self.facts[n].voided = voided;
             self.facts[n].revision += 1;
         }
         self.look(n).await;
         answer.status
-    }
-
-    fn expect(ought: u16, answer: &Answer, what: &str) {
-        assert_eq!(ought, answer.status, "{what}: {}", answer.text);
     }
 
     /// The fact is as the model says: changed by what was accepted, and by nothing that was refused.
@@ -287,6 +283,10 @@ impl Model {
             }
         }
     }
+}
+
+fn expect(ought: u16, answer: &Answer, what: &str) {
+    assert_eq!(ought, answer.status, "{what}: {}", answer.text);
 }
 
 fn may(who: &str) -> bool {

@@ -73,7 +73,7 @@ fn deeds(record: &[u8]) -> Vec<Deed> {
     deeds
 }
 
-/// What was written at a place and is not synced yet; nothing where the file was cut there.
+/// What was written where, or to what length a file was cut.
 type Waiting = (usize, Option<Vec<u8>>);
 
 /// The files as they would be found after the power was cut.

@@ -61,14 +61,6 @@ impl Stream {
             _ => panic!("{} {}", answer.status, answer.text),
         }
     }
-
-    /// Waits for so many more acknowledgements.
-    async fn more(&self, many: usize) {
-        let until = self.acknowledged.load(Ordering::SeqCst) + many;
-        while self.acknowledged.load(Ordering::SeqCst) < until {
-            tokio::time::sleep(Duration::from_millis(5)).await;
-        }
-    }
 }
 
 fn tells_to_come_back(answer: &Answer) {
@@ -113,9 +105,20 @@ async fn scene() -> Option<Scene> {
 }
 
 impl Scene {
+    /// Waits for so many more acknowledgements; the test ends with the sender that ends before it should.
+    async fn more(&mut self, many: usize) {
+        let until = self.stream.acknowledged.load(Ordering::SeqCst) + many;
+        while self.stream.acknowledged.load(Ordering::SeqCst) < until {
+            if let Some(ended) = self.senders.try_join_next() {
+                ended.unwrap();
+            }
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+    }
+
     /// Stops the server in the middle of the stream and starts it again; waits until the service is ready by itself.
-    async fn stop_and_start(&self, mode: &str, draws: &mut Draws) {
-        self.stream.more(1 + draws.below(8)).await;
+    async fn stop_and_start(&mut self, mode: &str, draws: &mut Draws) {
+        self.more(1 + draws.below(8)).await;
         tokio::time::sleep(Duration::from_micros(draws.below(40_000) as u64)).await;
         self.server.stop(mode);
         self.server.start_again();
@@ -155,7 +158,7 @@ impl Scene {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn stopped_at_once_or_in_order_the_server_loses_nothing_and_the_service_recovers() {
-    let Some(scene) = scene().await else { return };
+    let Some(mut scene) = scene().await else { return };
     let mut draws = Draws::from(length::seed("stops", 20_260_311));
     scene.server.stop("fast");
     assert_eq!(scene.running.health().await, Some(503), "it says that it is not ready");
@@ -171,12 +174,12 @@ async fn stopped_at_once_or_in_order_the_server_loses_nothing_and_the_service_re
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn backends_ended_under_load_lose_nothing() {
-    let Some(scene) = scene().await else { return };
+    let Some(mut scene) = scene().await else { return };
     let mut draws = Draws::from(length::seed("backends", 20_260_312));
     let mut server = PgConnection::connect(&scene.server.url("postgres")).await.unwrap();
     let mut ended = 0;
     while ended < length::of(20, 200) {
-        scene.stream.more(1 + draws.below(4)).await;
+        scene.more(1 + draws.below(4)).await;
         let of_service: Vec<(i32,)> = sqlx::query_as(
             "SELECT pid FROM pg_stat_activity WHERE application_name = 'doseward' AND pid <> pg_backend_pid()",
         )
@@ -197,7 +200,7 @@ async fn backends_ended_under_load_lose_nothing() {
 /// service refuses to start on such a server; here it was changed behind its back.
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn a_server_that_acknowledges_before_it_writes_is_seen_to_lose() {
-    let Some(scene) = scene().await else { return };
+    let Some(mut scene) = scene().await else { return };
     let mut server = PgConnection::connect(&scene.server.url("postgres")).await.unwrap();
     for sql in ["ALTER SYSTEM SET synchronous_commit = off", "ALTER SYSTEM SET wal_writer_delay = '10s'"] {
         sqlx::query(sql).execute(&mut server).await.unwrap();
@@ -206,7 +209,7 @@ async fn a_server_that_acknowledges_before_it_writes_is_seen_to_lose() {
     drop(server);
     let mut draws = Draws::from(length::seed("asynchronous", 20_260_313));
     for _ in 0..3 {
-        scene.stream.more(4).await;
+        scene.more(4).await;
         scene.stop_and_start("immediate", &mut draws).await;
     }
     // Back again, or nobody could open it to look.
