@@ -21,6 +21,19 @@ impl Script<'_> {
         self.note(format!("hygienist PATCH {path} {patch}"), &answer);
     }
 
+    /// A sample that was taken, whatever has become of it.
+    pub(crate) fn any_sample_id(&mut self) -> Option<String> {
+        let all: Vec<String> = self.samples.iter().map(|sample| sample.id.clone()).collect();
+        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
+    }
+
+    /// A result that came, whatever has become of it.
+    pub(crate) fn any_result_id(&mut self) -> Option<String> {
+        let results = self.samples.iter().flat_map(|sample| &sample.results);
+        let all: Vec<String> = results.map(|(id, _)| id.clone()).collect();
+        (!all.is_empty()).then(|| self.draws.one_of(&all).clone())
+    }
+
     /// Something that can be corrected: its last name and its identifier.
     async fn any_fact(&mut self) -> (&'static str, String) {
         match self.draws.below(12) {
