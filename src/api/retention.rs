@@ -5,10 +5,12 @@ use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema};
 use crate::api::kinds::SOME_ID;
 use crate::api::problem::Problem;
+use crate::api::questions::note_worker;
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::api::writing::{Made, write};
 use crate::model::facts::retention::{Disposal, DisposalDraft, LegalHold, LegalHoldDraft};
+use crate::model::identifiers::WorkerId;
 use crate::model::shape::Shape;
 use crate::model::version::Version;
 use crate::registry::facts::results::Because;
@@ -152,7 +154,10 @@ async fn of_worker(app: App, request: Request) -> Result<Reply, Problem> {
     let id = request.id()?;
     let mut tx = app.registry.database.read().await?;
     let as_of = app.registry.now(&mut tx).await?;
-    Ok(Reply::ok(&keeping::worker(&mut tx, &request.caller, as_of, id).await?.to_json()))
+    let kept = keeping::worker(&mut tx, &request.caller, as_of, id).await?;
+    drop(tx);
+    note_worker(&app, &request, as_of, WorkerId(id)).await?;
+    Ok(Reply::ok(&kept.to_json()))
 }
 
 async fn hold(app: App, request: Request) -> Result<Reply, Problem> {

@@ -4,6 +4,7 @@ pub mod access_log;
 pub mod accounts;
 pub mod backend;
 pub mod carried;
+pub mod chains;
 pub mod concerned;
 pub mod derived;
 pub mod disposal;

@@ -364,7 +364,9 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
             first(&format!("/accounts/{account}/tokens")).await
         }
         "aliases" => alias(app, things.id("workers")).await,
-        "duties" | "letters" => "01900000-0000-7000-8000-0000000000aa".to_owned(),
+        "duties" | "letters" | "legal-holds" | "disposals" => {
+            "01900000-0000-7000-8000-0000000000aa".to_owned()
+        }
         "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows" => {
             things.id(kind).to_owned()
         }
@@ -459,6 +461,7 @@ async fn another_sites_thing_is_not_there() {
             let needs_all_sites = template.starts_with("/api/v1/sites/{id}/voiding")
                 || template.contains("/aliases")
                 || template.contains("/access-log")
+                || *template == "/api/v1/workers/{id}/retention"
                 || (*method, *template) == ("PATCH", "/api/v1/sites/{id}");
             let expected = match (*at_home, *template) {
                 (403, _) => 403,

@@ -3,7 +3,7 @@
 
 use crate::corrections::patched;
 use crate::harness::{Client, TestApp};
-use crate::medical::{read_everything, record_ground};
+use crate::medical::{compared, read_everything, record_ground};
 use crate::things::{Things, record_one_of_each};
 use doseward::registry::backup::save::{Saved, save};
 use doseward::registry::enter_pack::console;
@@ -23,7 +23,7 @@ const EXPORTS: [&str; 7] = [
     "/exports/surveillance.fhir.json",
 ];
 
-/// Corrects, voids, takes a voiding back, writes letters, and answers a request under a key.
+/// Corrects, voids, takes a voiding back, writes letters, and asks for an anchor, for which the signing key is made.
 async fn live_on(app: &TestApp, things: &Things) {
     let hygienist = app.as_role("hygienist");
     for (kind, what, patch) in [
@@ -50,6 +50,7 @@ async fn live_on(app: &TestApp, things: &Things) {
         hygienist.post(&format!("/sampling-events/{event}/letters"), &json!({"agent_code": agent})).await;
     assert_eq!(letters.status, 201, "{}", letters.text);
     assert!(!letters.json["letters"].as_array().unwrap().is_empty(), "{}", letters.text);
+    assert_eq!(hygienist.get("/anchor").await.status, 200);
 }
 
 /// A request under a key of its own.
@@ -70,7 +71,7 @@ async fn told(app: &TestApp, things: &Things) -> BTreeMap<String, String> {
     for who in ["hygienist", "physician"] {
         let client = app.as_role(who);
         for (path, text) in read_everything(&client, things).await {
-            told.insert(format!("{who} {path}"), text);
+            told.insert(format!("{who} {path}"), compared(&path, &text));
         }
         for path in EXPORTS {
             let answer = client.get(path).await;

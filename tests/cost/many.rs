@@ -13,6 +13,7 @@ use doseward::model::version::Version;
 use doseward::registry::enter_pack::CONSOLE;
 use doseward::registry::writer::Registry;
 use doseward::store::backend::Database;
+use doseward::store::chains;
 use doseward::store::journal::{self, Envelope, NOTHING_BEFORE};
 use doseward::store::tables::{Key, Stored, Table};
 use doseward::store::versions::{STILL, body_text};
@@ -114,7 +115,7 @@ fn fact<F: Stored>(body: &serde_json::Value) -> F {
 pub(crate) async fn founded(registry: &Registry, sites: usize, groups: usize) -> Vec<Bay> {
     let mut tx = registry.database.read().await.unwrap();
     let (position, _) = journal::head(&mut tx).await.unwrap();
-    let chains = journal::chains(&mut tx).await.unwrap();
+    let chains = chains::heads(&mut tx).await.unwrap();
     drop(tx);
     let mut writing = Writing {
         registry,

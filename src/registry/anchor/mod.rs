@@ -17,7 +17,7 @@ use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
 use crate::store::journal::{self, CORPORATION, MEDICAL, NOTHING_BEFORE};
-use crate::store::{access_log, open, signing};
+use crate::store::{access_log, chains, open, signing};
 use chrono::{DateTime, SubsecRound as _, Utc};
 use key::{PrivateKey, PublicKey};
 use sha2::{Digest, Sha256};
@@ -57,7 +57,7 @@ impl ChainState {
     /// Only when storage fails.
     pub async fn at(tx: &mut Tx, position: i64, site: Option<SiteId>) -> Result<Self, Refusal> {
         let chain = journal::chain_of(false, site);
-        let (entries, head) = journal::chain_at(tx, &chain, position).await?;
+        let (entries, head) = chains::head_at(tx, &chain, position).await?;
         Ok(Self { position, chain, entries, head: hex(&head) })
     }
 
@@ -111,7 +111,7 @@ impl Registry {
             }
         };
         let (mut chains, mut medical) = (Vec::new(), (0, NOTHING_BEFORE));
-        for (chain, entries, head) in journal::chains(&mut tx).await? {
+        for (chain, entries, head) in chains::heads(&mut tx).await? {
             let hash = of_32(head)?;
             if chain == MEDICAL {
                 medical = (entries, hash);

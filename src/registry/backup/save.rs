@@ -17,6 +17,7 @@ use crate::registry::verify::{RecordFault, Walk};
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::carried::CARRIED;
+use crate::store::chains;
 use crate::store::journal::{self, Entry, Reading};
 use crate::store::open::newest_schema;
 use crate::store::tables::{self, Stored as _};
@@ -71,8 +72,7 @@ pub async fn save(
     let seconds = u64::try_from(made_at.timestamp()).unwrap_or_default();
     let mut writer = Writer::begin(BufWriter::new(file), seconds)?;
     let walk = save_journal(&mut tx, &mut writer, &mut progress).await?;
-    walk.ends_at(position, position_at, &journal::chains(&mut tx).await?)
-        .map_err(|fault| not_sound(&fault))?;
+    walk.ends_at(position, position_at, &chains::heads(&mut tx).await?).map_err(|fault| not_sound(&fault))?;
     let rows = save_carried(&mut tx, &mut writer, &mut progress).await?;
     drop(tx);
     let manifest = Manifest {

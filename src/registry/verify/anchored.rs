@@ -9,7 +9,7 @@ use crate::registry::refusal::Refusal;
 use crate::registry::verify::access_log::LOG;
 use crate::store::backend::Tx;
 use crate::store::journal::{self, MEDICAL, NOTHING_BEFORE};
-use crate::store::{access_log, signing};
+use crate::store::{access_log, chains, signing};
 use chrono::{DateTime, Utc};
 
 /// How many hashes are held at once.
@@ -120,7 +120,7 @@ async fn chain(tx: &mut Tx, anchored: &Head) -> Result<Option<AnchorFault>, Refu
     let (name, place) = (&anchored.chain, anchored.entries);
     let found = match place {
         0 => Some(NOTHING_BEFORE.to_vec()),
-        _ => journal::hash_at(tx, name, place).await?,
+        _ => chains::hash_at(tx, name, place).await?,
     };
     Ok(match found {
         Some(hash) if hash == anchored.hash => None,
@@ -129,7 +129,7 @@ async fn chain(tx: &mut Tx, anchored: &Head) -> Result<Option<AnchorFault>, Refu
             Some(fault(name, place, what))
         }
         None => {
-            let (entries, _) = journal::chain_at(tx, name, i64::MAX).await?;
+            let (entries, _) = chains::head_at(tx, name, i64::MAX).await?;
             let what = format!(
                 "its tail was cut: it had {place} entries, and the last one now is at place {entries}"
             );
@@ -152,7 +152,7 @@ async fn blinded(tx: &mut Tx, hidden: &Blinded) -> Result<Option<AnchorFault>, R
     }
     let mut after = 0;
     loop {
-        let chunk = journal::hashes(tx, name, after, CHUNK).await?;
+        let chunk = chains::hashes(tx, name, after, CHUNK).await?;
         let Some((last, _)) = chunk.last() else { break };
         after = *last;
         if chunk.iter().any(|(place, hash)| gives(*place, hash)) {

@@ -20,6 +20,7 @@ use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
+use crate::store::chains;
 use crate::store::journal::{self, Reading};
 use crate::store::tables::TABLES;
 use crate::store::versions;
@@ -126,7 +127,7 @@ pub async fn verify_with(
     let mut fault = walk_entries(&mut tx, &mut walk, &mut progress).await?;
     if fault.is_none() {
         let (position, at) = journal::head(&mut tx).await?;
-        let chains = journal::chains(&mut tx).await?;
+        let chains = chains::heads(&mut tx).await?;
         fault = walk.ends_at(position, at, &chains).err();
     }
     let of = i64::try_from(TABLES.len()).ok();
