@@ -2,6 +2,7 @@
 
 pub mod account;
 pub mod anchor;
+pub mod answer_record_request;
 pub mod backup;
 pub mod demo;
 pub mod export;
@@ -53,6 +54,8 @@ enum Command {
     Import(import::Options),
     /// Takes a data set out as a CSV file.
     Export(export::Options),
+    /// Writes everything that is handed out on a request for a worker's records.
+    AnswerRecordRequest(answer_record_request::Options),
     /// Tells what a proposed limit or action level would change at every site; stores nothing.
     PreviewLimit(preview_limit::Options),
     /// Writes a signed anchor of the record, to be kept outside.
@@ -84,6 +87,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Token(command) => token::run(&session().await?, command).await,
         Command::Import(options) => import::run(&session().await?, options).await,
         Command::Export(options) => export::run(&session().await?, options).await,
+        Command::AnswerRecordRequest(options) => answer_record_request::run(&session().await?, options).await,
         Command::PreviewLimit(options) => preview_limit::run(&session().await?, options).await,
         Command::Anchor(options) => anchor::run(&session().await?, options).await,
         Command::Verify(options) => verify::run(&session().await?, options).await,

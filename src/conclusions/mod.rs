@@ -34,6 +34,7 @@ pub mod profile;
 pub mod profile_figures;
 pub mod profile_view;
 pub mod profile_working;
+pub mod record_package;
 pub mod sample;
 pub mod sampled_air;
 pub mod shift_average;

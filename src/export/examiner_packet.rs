@@ -219,7 +219,7 @@ fn of_kind(kind: DutyKind) -> &'static str {
     }
 }
 
-fn of_limit(kind: LimitKind) -> String {
+pub(super) fn of_limit(kind: LimitKind) -> String {
     match kind {
         LimitKind::Twa => "8-hour limit".to_owned(),
         LimitKind::Stel => "short-term limit".to_owned(),
@@ -239,7 +239,7 @@ fn of_basis(basis: Basis) -> &'static str {
     }
 }
 
-fn of_gap(kind: GapKind) -> &'static str {
+pub(super) fn of_gap(kind: GapKind) -> &'static str {
     match kind {
         GapKind::NotEmployedHere => "not employed here",
         GapKind::NoAssignment => "employed, and in no group",
@@ -252,7 +252,7 @@ fn tasks(titles: &[String]) -> Option<String> {
     (!titles.is_empty()).then(|| titles.join(", "))
 }
 
-fn joined<const N: usize>(parts: [Option<&str>; N]) -> String {
+pub(super) fn joined<const N: usize>(parts: [Option<&str>; N]) -> String {
     parts.into_iter().flatten().collect::<Vec<_>>().join(": ")
 }
 

@@ -7,4 +7,5 @@ pub mod fhir;
 pub mod icalendar;
 pub mod letter;
 pub mod paper;
+pub mod record_package;
 pub mod taken;

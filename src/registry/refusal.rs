@@ -89,6 +89,13 @@ impl Refusal {
         Self::Faults(faults)
     }
 
+    /// Something stands in the way, at a place.
+    pub fn conflict_at(pointer: &str, detail: &str) -> Self {
+        let mut faults = Faults::default();
+        faults.note(pointer, detail);
+        Self::Conflict { detail: detail.to_owned(), faults }
+    }
+
     /// A natural key that is taken.
     pub fn taken(detail: impl Into<String>) -> Self {
         Self::Conflict { detail: detail.into(), faults: Faults::default() }

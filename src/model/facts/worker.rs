@@ -220,6 +220,21 @@ record! {
         from: RequestedBy,
         /// What is asked for.
         what: Text,
+        /// When the worker signed that the one who asks may have the records.
+        consented_on: Option<NaiveDate>,
+        /// The last day on which that holds; silent: a year, the most there is.
+        consent_until: Option<NaiveDate>,
+        /// The occupational health need that a representative without consent states in writing.
+        health_need: Option<Text>,
+    }
+}
+
+impl RecordRequest {
+    /// The last day of a consent (29 CFR 1910.1020(c)(12): at most one year).
+    pub fn consent_ends(&self) -> Option<NaiveDate> {
+        let signed = self.consented_on?;
+        let longest = signed.checked_add_months(chrono::Months::new(12))?;
+        Some(self.consent_until.map_or(longest, |until| until.min(longest)))
     }
 }
 

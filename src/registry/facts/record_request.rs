@@ -5,7 +5,7 @@ use crate::access::scope::Scope;
 use crate::model::facts::duty::{Duty, DutyAction, DutyKind, Subject};
 use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::site::{Holiday, Site};
-use crate::model::facts::worker::{Assignment, RecordRequest};
+use crate::model::facts::worker::{Assignment, RecordRequest, RequestedBy};
 use crate::model::identifiers::WorkerId;
 use crate::model::shape::Faults;
 use crate::model::text::{Code, Line, Text};
@@ -45,6 +45,7 @@ impl Recorded for RecordRequest {
         if self.received_on > change.as_of().date {
             faults.note("/received_on", "must not lie in the future");
         }
+        note_consent(self, change.as_of().date, faults);
         Ok(())
     }
 
@@ -69,6 +70,26 @@ impl Recorded for RecordRequest {
             altered?;
         }
         Ok(())
+    }
+}
+
+fn note_consent(request: &RecordRequest, today: NaiveDate, faults: &mut Faults) {
+    let of_worker = request.from == RequestedBy::Worker;
+    if of_worker && (request.consented_on.is_some() || request.health_need.is_some()) {
+        let at = if request.consented_on.is_some() { "/consented_on" } else { "/health_need" };
+        faults.note(at, "is for others than the worker");
+    }
+    if request.consented_on.is_some_and(|signed| signed > today) {
+        faults.note("/consented_on", "must not lie in the future");
+    }
+    let Some(until) = request.consent_until else { return };
+    match request.consented_on {
+        None => faults.note("/consent_until", "needs the day on which the worker signed: consented_on"),
+        Some(signed) if until < signed => faults.note("/consent_until", "must not lie before consented_on"),
+        Some(_) if request.consent_ends() != Some(until) => {
+            faults.note("/consent_until", "must lie within a year of consented_on (29 CFR 1910.1020(c)(12))");
+        }
+        Some(_) => {}
     }
 }
 
