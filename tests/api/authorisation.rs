@@ -201,6 +201,8 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/workers/{id}/record-requests", ON_SITE),
     ("GET", "/api/v1/record-requests/{id}", FACT_READ),
     ("PATCH", "/api/v1/record-requests/{id}", HYGIENIST),
+    ("GET", "/api/v1/record-requests/{id}/package", FACT_READ),
+    ("GET", "/api/v1/record-requests/{id}/package.html", FACT_READ),
     ("POST", "/api/v1/record-requests/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/record-requests/{id}/voiding-withdrawal", HYGIENIST),
     ("GET", "/api/v1/sites/{id}/sampling-events", FACT_READ),

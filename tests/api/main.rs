@@ -30,6 +30,7 @@ mod other_authorities;
 mod overview;
 mod paging;
 mod problems;
+mod record_package;
 mod record_requests;
 mod releases;
 mod respirators;
