@@ -84,7 +84,9 @@ async fn a_package_holds_what_measured_and_what_represents_and_names_nobody_else
     assert!(!answer.text.contains(&hall.other), "nobody else is named: {}", answer.text);
     let paper = app.as_role("hygienist").get(&format!("/record-requests/{request}/package.html")).await;
     assert!(paper.text.contains("Person A") && paper.text.contains("does not count: The cassette was open."));
-    assert!(paper.text.contains("What is missing") && paper.text.contains("Medical records are kept elsewhere"));
+    assert!(
+        paper.text.contains("What is missing") && paper.text.contains("Medical records are kept elsewhere")
+    );
 }
 
 #[tokio::test]
@@ -104,7 +106,10 @@ async fn of_somebody_never_measured_what_others_breathed_at_other_times_stands_i
     let row = [json!("2026-01-20"), json!("Person A"), json!(9.0), Value::Null];
     assert_eq!(told(&package, "of_similar_work"), [row]);
     let missing = package["missing"].to_string();
-    assert!(missing.contains("chromium_vi: no valid result measures this person; nobody in the same group"), "{missing}");
+    assert!(
+        missing.contains("chromium_vi: no valid result measures this person; nobody in the same group"),
+        "{missing}"
+    );
 }
 
 // 29 CFR 1910.1020(e)(2)(i)(B) and (c)(12).
@@ -127,7 +132,10 @@ async fn nothing_is_handed_out_to_whom_nothing_lets_have_it() {
     for (more, at) in [
         (json!({"from": "worker", "health_need": "None."}), "/health_need"),
         (json!({"from": "other", "consent_until": "2026-03-01"}), "/consent_until"),
-        (json!({"from": "other", "consented_on": "2026-02-01", "consent_until": "2027-02-02"}), "/consent_until"),
+        (
+            json!({"from": "other", "consented_on": "2026-02-01", "consent_until": "2027-02-02"}),
+            "/consent_until",
+        ),
         (json!({"from": "other", "consented_on": "2026-04-01"}), "/consented_on"),
     ] {
         let mut body = json!({"received_on": "2026-02-20", "what": "All."});

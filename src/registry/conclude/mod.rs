@@ -14,7 +14,7 @@ pub mod letters;
 pub mod limit_change;
 pub mod monitoring;
 pub mod overview;
-mod package_results;
+pub mod package_results;
 pub mod profiles;
 pub mod record_package;
 pub mod represents;

@@ -32,7 +32,7 @@ pub struct Titles {
 /// The rows of samples, by shift date and number; `own` are the person's entries, `cover` the cover names given so far.
 pub fn results(
     samples: &[&SampleEvidence],
-    agents: &BTreeMap<Code, AgentEvidence>,
+    agents: &[AgentEvidence],
     reports: &BTreeMap<Uuid, Version<LabReport>>,
     titles: &Titles,
     own: &BTreeSet<Uuid>,

@@ -7,8 +7,8 @@ use crate::conclusions::evidence::SampleEvidence;
 use crate::conclusions::limits::{AgentEvidence, rule_set_on};
 use crate::conclusions::profile_view::profile_views;
 use crate::conclusions::record_package::{
-    CAUTION, PackageAccuracy, PackageEmployment, PackageGap, PackageLimit, PackageProfile, PackageResult,
-    PackageVerdict, PackageWork, RecordPackage, RecordRoute, missing, route,
+    CAUTION, PackageAccuracy, PackageEmployment, PackageGap, PackageLimit, PackageProfile, PackageVerdict,
+    PackageWork, RecordPackage, RecordRoute, missing, route,
 };
 use crate::model::facts::control::{Control, Task};
 use crate::model::facts::duty::{Duty, DutyKind};
@@ -358,7 +358,7 @@ async fn verdicts(sight: &mut Sight<'_>, titles: &Titles) -> Result<Vec<PackageV
 /// Limits in force at the person's groups on the days of the samples, and today.
 async fn limits<'e>(
     sight: &mut Sight<'_>,
-    agents: &BTreeMap<Code, AgentEvidence>,
+    agents: &[AgentEvidence],
     times: &Times,
     samples: impl Iterator<Item = &'e SampleEvidence>,
     today: NaiveDate,
@@ -368,7 +368,7 @@ async fn limits<'e>(
     let mut found: Vec<PackageLimit> = Vec::new();
     for group in times.groups() {
         let Some(known) = sight.group(group).await? else { continue };
-        for agent in agents.values() {
+        for agent in agents {
             let agent = agent.at(SiteId(known.site.id));
             for day in &days {
                 for limit in agent.in_force(rule_set_on(&known, *day), *day) {
@@ -398,7 +398,7 @@ async fn limits<'e>(
 
 async fn accuracy(
     sight: &mut Sight<'_>,
-    agents: &BTreeMap<Code, AgentEvidence>,
+    agents: &[AgentEvidence],
     times: &Times,
     today: NaiveDate,
 ) -> Result<Vec<PackageAccuracy>, Refusal> {
@@ -407,7 +407,7 @@ async fn accuracy(
     for group in times.groups() {
         let Some(known) = sight.group(group).await? else { continue };
         let rule_set = rule_set_on(&known, today);
-        for code in agents.keys() {
+        for code in agents.iter().map(AgentEvidence::code) {
             let rules = pack.monitoring_of(code.as_str(), rule_set);
             for rule in rules.filter(|rule| rule.rule_type == MonitoringRuleType::Accuracy) {
                 let one = PackageAccuracy {
