@@ -15,8 +15,9 @@ use doseward::registry::verify::verify;
 use doseward::registry::writer::Registry;
 use doseward::store::backend::Database;
 use doseward::store::carried::CARRIED;
+use doseward::store::disposal;
 use doseward::store::journal::{self, Entry, Reading};
-use doseward::store::tables::TABLES;
+use doseward::store::tables::{self, TABLES};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use std::time::Duration;
@@ -126,12 +127,15 @@ async fn an_image_that_was_lawfully_removed_stays_removed_and_its_digest_stays()
     let of_group = all.iter().filter(|entry| entry.envelope.subject == group);
     let of_assignment =
         all.iter().filter(|entry| entry.envelope.subject == origin.plant.assignment).skip(1).take(1);
-    let removed: Vec<i64> = of_group.chain(of_assignment).map(|entry| entry.envelope.position).collect();
+    let removed: Vec<_> = of_group.zip(1..).chain(of_assignment.zip(2..)).collect();
     assert_eq!(removed.len(), 3);
-    for position in &removed {
-        let sql = format!("UPDATE journal_entry SET image = NULL, salt = NULL WHERE position = {position}");
-        by_the_back_door(&origin.registry.database, sql).await;
+    let mut tx = origin.registry.database.write().await.unwrap();
+    for (entry, revision) in &removed {
+        let table = tables::of_kind(&entry.envelope.kind).unwrap();
+        let gone = disposal::remove(&mut tx, table, entry.envelope.subject, Some(*revision)).await.unwrap();
+        assert_eq!(gone.positions, [entry.envelope.position]);
     }
+    tx.commit().await.unwrap();
     origin.save("b.tar").await.unwrap();
     let (_fresh, registry) = origin.restore("b.tar").await;
     let there = entries(&registry).await;

@@ -10,6 +10,7 @@ use doseward::model::identifiers::AccountId;
 use doseward::registry::verify::{Verification, verify};
 use doseward::registry::writer::Registry;
 use doseward::store::backend::Database;
+use doseward::store::disposal;
 use doseward::store::journal::{self, Entry, Reading, digest_of, hash_of};
 use doseward::store::tables::{self, TABLES};
 use uuid::Uuid;
@@ -85,15 +86,18 @@ async fn an_untouched_record_is_sound() {
 }
 
 #[tokio::test]
-async fn an_image_removed_together_with_its_salt_leaves_the_record_sound() {
+async fn an_image_removed_with_its_salt_and_version_leaves_the_record_sound_and_no_other_way() {
     let record = Record::make().await;
-    let one = here(&record.entries[3]);
-    by_the_back_door(
-        record.database(),
-        format!("UPDATE journal_entry SET image = NULL, salt = NULL WHERE {one}"),
-    )
-    .await;
-    assert!(record.verified().await.sound);
+    let (one, other) = (&record.entries[3], &record.entries[4]);
+    let table = tables::of_kind(&one.envelope.kind).unwrap();
+    let mut tx = record.database().write().await.unwrap();
+    disposal::remove(&mut tx, table, one.envelope.subject, None).await.unwrap();
+    tx.commit().await.unwrap();
+    let found = record.verified().await;
+    assert!(found.sound, "{:?}", found.first_fault);
+    let half = format!("UPDATE journal_entry SET image = NULL, salt = NULL WHERE {}", here(other));
+    by_the_back_door(record.database(), half).await;
+    assert!(!record.verified().await.sound, "its version is still there");
 }
 
 #[tokio::test]

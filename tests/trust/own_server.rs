@@ -34,8 +34,13 @@ fn prints(program: &str, argument: &[&str]) -> String {
 }
 
 impl OwnServer {
-    /// Makes one and starts it; nothing, and a printed sentence, where the programs are not there.
+    /// Makes one and starts it; nothing, and a printed sentence, where the programs are not there, or the tests run on
+    /// SQLite alone.
     pub(crate) fn start() -> Option<Self> {
+        if std::env::var_os("TEST_DATABASE_URL").is_none() {
+            println!("skipped: TEST_DATABASE_URL is not set, so the tests run on SQLite alone");
+            return None;
+        }
         let Some(programs) = programs() else {
             println!("skipped: PostgreSQL's initdb is not to be found");
             return None;
@@ -74,6 +79,11 @@ impl OwnServer {
         // The owner stands in the folder, or the server cannot look where it is.
         command.arg("-D").arg(self.data()).args(arguments).current_dir(self.folder.path());
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).status().unwrap().success()
+    }
+
+    /// Takes back, while it is stopped, what `ALTER SYSTEM` set.
+    pub(crate) fn forget_what_was_altered(&self) {
+        std::fs::write(self.data().join("postgresql.auto.conf"), "").unwrap();
     }
 
     /// The address of a database on it; `postgres` is there.
