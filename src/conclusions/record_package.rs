@@ -121,6 +121,8 @@ record! {
         status: Option<ResultStatus>,
         /// Whether it stands; a replaced result does not.
         stands: Option<bool>,
+        /// What was reported: a mass on the medium, a concentration or a level; of void results it is all there is.
+        reported: Option<Quantity>,
         /// The concentration, or the level of noise over the sample's run.
         concentration: Option<Quantity>,
         /// The dose of noise over the sample's run.

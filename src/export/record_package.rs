@@ -196,7 +196,7 @@ fn row(result: &PackageResult) -> ResultRow {
         equipment: result.protective_equipment.clone().unwrap_or_else(|| "not recorded".into()),
         minutes: exact(result.minutes.round()),
         agent: result.agent_code.as_ref().map(ToString::to_string).unwrap_or_default(),
-        value: result.concentration.as_ref().or(result.dose.as_ref()).map_or_else(|| "none".into(), quantity),
+        value: value(result),
         measured_by: by.into_iter().flatten().collect::<Vec<_>>().join("; "),
         stands: match (&result.void_because, result.status) {
             (Some(reason), _) => format!("does not count: {reason}"),
@@ -207,6 +207,13 @@ fn row(result: &PackageResult) -> ResultRow {
         },
         void: result.void_because.is_some(),
     }
+}
+
+/// The value in the air; where none can be made, what was reported.
+fn value(result: &PackageResult) -> String {
+    let in_air = result.concentration.as_ref().or(result.dose.as_ref()).map(quantity);
+    let reported = || result.reported.as_ref().map(|reported| format!("reported {}", quantity(reported)));
+    in_air.or_else(reported).unwrap_or_else(|| "none".into())
 }
 
 fn quantity(quantity: &Quantity) -> String {

@@ -159,12 +159,15 @@ async fn every_route_that_names_a_worker_leaves_one_line_and_no_other_does() {
     assert_eq!(
         unasked,
         [
+            "/api/v1/aliases/{id}",
             "/api/v1/calendars/{token}/due-dates.ics",
+            "/api/v1/legal-holds/{id}",
+            "/api/v1/disposals/{id}",
             "/api/v1/accounts/{id}",
             "/api/v1/accounts/{id}/tokens",
             "/api/v1/tokens/{id}"
         ],
-        "names nobody, or is about accounts"
+        "names nobody, or tells of no exposure"
     );
     for path in [
         "/api/v1/letters/{id}/paper.html",

@@ -81,7 +81,10 @@ async fn told(app: &TestApp, things: &Things) -> BTreeMap<String, String> {
     }
     let proof = app.as_role("hygienist").post("/journal/verification", &json!({})).await;
     assert_eq!((proof.status, &proof.json["sound"]), (200, &json!(true)), "{}", proof.text);
-    told.insert("proof".into(), proof.text);
+    // The access log tells what this test has read meanwhile.
+    let mut proof = proof.json;
+    proof.as_object_mut().unwrap().remove("access_log");
+    told.insert("proof".into(), proof.to_string());
     told
 }
 

@@ -12,11 +12,17 @@ struct Hall<'a> {
     group: String,
 }
 
+async fn employed(shop: &Shop<'_>, number: &str) -> String {
+    let person = json!({"employee_number": number, "given_name": "Ada", "family_name": "Vale",
+        "employer": "Own works", "hired_on": "2026-01-05"});
+    shop.post("/workers", person).await.id()
+}
+
 async fn hall(app: &TestApp) -> Hall<'_> {
     let (here, there) = (app.site("LYN").await, app.site("BRK").await);
     let mut shop = Shop { app, here: here.clone(), there, events: 0 };
     let group = shop.group(&here, "G1").await;
-    let (asked, other) = (shop.worker("1").await, shop.worker("2").await);
+    let (asked, other) = (employed(&shop, "1").await, employed(&shop, "2").await);
     shop.assign(&asked, &group, "2026-02-02", 5.0).await;
     shop.assign(&other, &group, "2026-01-05", 5.0).await;
     let worn = |who: &str| json!({"position": "breathing_zone", "group_id": group, "worker_id": who});
@@ -47,6 +53,8 @@ fn told(package: &Value, part: &str) -> Vec<[Value; 4]> {
     let rows = package[part].as_array().unwrap().iter();
     rows.map(|row| {
         ["shift_date", "worn_by", "concentration", "void_because"].map(|name| match name {
+            // Of what was voided no concentration is made: what was reported stays readable.
+            "concentration" if row.get(name).is_none() => row["reported"]["value"].clone(),
             "concentration" => row[name]["value"].clone(),
             _ => row.get(name).cloned().unwrap_or_default(),
         })
@@ -84,6 +92,7 @@ async fn a_package_holds_what_measured_and_what_represents_and_names_nobody_else
     assert!(!answer.text.contains(&hall.other), "nobody else is named: {}", answer.text);
     let paper = app.as_role("hygienist").get(&format!("/record-requests/{request}/package.html")).await;
     assert!(paper.text.contains("Person A") && paper.text.contains("does not count: The cassette was open."));
+    assert!(paper.text.contains("<s>reported 50"), "{}", paper.text);
     assert!(
         paper.text.contains("What is missing") && paper.text.contains("Medical records are kept elsewhere")
     );
@@ -95,7 +104,7 @@ async fn of_somebody_never_measured_what_others_breathed_at_other_times_stands_i
     let (here, there) = (app.site("LYN").await, app.site("BRK").await);
     let mut shop = Shop { app: &app, here: here.clone(), there, events: 0 };
     let group = shop.group(&here, "G1").await;
-    let (asked, other) = (shop.worker("1").await, shop.worker("2").await);
+    let (asked, other) = (employed(&shop, "1").await, employed(&shop, "2").await);
     shop.assign(&other, &group, "2026-01-05", 5.0).await;
     shop.assign(&asked, &group, "2026-02-02", 5.0).await;
     let worn = json!({"position": "breathing_zone", "group_id": group, "worker_id": other});

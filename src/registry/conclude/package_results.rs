@@ -104,6 +104,7 @@ fn without_result(found: &SampleEvidence, said: &SampleView, titles: &Titles) ->
         agent_code: None,
         status: None,
         stands: None,
+        reported: None,
         concentration: None,
         dose: None,
         reporting_limit: None,
@@ -129,6 +130,7 @@ fn with_result(
     row.dose.clone_from(&view.dose);
     row.flags.extend(view.flags.iter().map(ToString::to_string));
     if let Some(result) = result {
+        row.reported = result.fact.mass.clone().or_else(|| result.fact.concentration.clone());
         row.reporting_limit.clone_from(&result.fact.reporting_limit);
         if view.status == ResultStatus::Voided {
             let reason = result.fact.reason.as_ref().map(ToString::to_string);
