@@ -1,6 +1,7 @@
 //! Style sheet, typeface, icon and scripts: served by the program itself, under names that tell their content.
 
 use crate::pages::answer::Answer;
+use crate::pages::charts;
 use crate::pages::stopped::Stopped;
 use crate::pages::table::{Page, Who};
 use crate::registry::journal::hex;
@@ -10,6 +11,7 @@ use std::sync::LazyLock;
 
 const TOKENS: &str = include_str!("../../assets/tokens.css");
 const ALMANAC: &str = include_str!("../../assets/almanac.css");
+const READING: &str = include_str!("../../assets/reading.css");
 const FACE: &[u8] = include_bytes!("../../assets/source-serif-4-latin-wght-normal.woff2");
 const LICENCE: &str = include_str!("../../assets/source-serif-4-LICENSE.txt");
 const ICON: &str = include_str!("../../assets/icon.svg");
@@ -41,7 +43,8 @@ struct Assets {
 fn assets() -> &'static Assets {
     static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         let face = Asset::new("source-serif-4", "woff2", "font/woff2", FACE.to_vec());
-        let style = format!("{TOKENS}\n{ALMANAC}").replace("{face}", &face.address);
+        let style =
+            format!("{TOKENS}\n{ALMANAC}\n{READING}\n{}", charts::STYLE).replace("{face}", &face.address);
         Assets {
             style: Asset::new("almanac", "css", "text/css; charset=utf-8", style.into_bytes()),
             icon: Asset::new("icon", "svg", "image/svg+xml", ICON.into()),

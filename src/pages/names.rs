@@ -6,8 +6,10 @@ use crate::model::facts::agent::Agent;
 use crate::model::facts::group::Group;
 use crate::model::facts::site::Site;
 use crate::model::facts::worker::{Employment, Worker};
-use crate::model::identifiers::SiteId;
+use crate::model::identifiers::{ControlId, GroupId, SiteId, WorkerId};
+use crate::model::text::Code;
 use crate::model::version::Version;
+use crate::pages::charts;
 use crate::pages::stopped::Stopped;
 use crate::pages::told;
 use crate::store::backend::Tx;
@@ -135,6 +137,27 @@ impl Names {
     pub fn worker(&self, id: Uuid) -> Option<String> {
         let (name, number) = self.workers.get(&id)?;
         Some(if number.is_empty() { name.clone() } else { format!("{name}, {number}") })
+    }
+
+    /// The workers who are named.
+    pub fn workers(&self) -> BTreeSet<WorkerId> {
+        self.workers.keys().map(|id| WorkerId(*id)).collect()
+    }
+
+    /// The same for figures, with the titles of controls.
+    pub fn for_figures(&self, controls: BTreeMap<ControlId, String>) -> charts::names::Names {
+        let name = |id: &Uuid| self.worker(*id).unwrap_or_default();
+        charts::names::Names {
+            workers: self.workers.keys().map(|id| (WorkerId(*id), name(id))).collect(),
+            groups: self.groups.iter().map(|(id, (title, _))| (GroupId(*id), title.clone())).collect(),
+            sites: self.sites.iter().map(|(id, (name, _))| (*id, name.clone())).collect(),
+            controls,
+            agents: self
+                .agents
+                .iter()
+                .filter_map(|(code, name)| Some((Code::new(code)?, name.clone())))
+                .collect(),
+        }
     }
 
     /// How many workers are named.

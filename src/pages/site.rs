@@ -125,7 +125,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         Ok(_) => duties(&names, tx, (&caller, texts), as_of, &question).await?,
         Err(_) => (Vec::new(), 0, 0),
     };
-    reading::note_bulk(&pages, &visit, as_of, "site", named).await?;
+    reading::note_bulk(&pages, &visit, as_of, &format!("site {id}"), named).await?;
     let gaps = rows.iter().filter(|row| row.gap).count();
     Answer::page(&SitePage {
         lead: lead(texts, &rows, gaps),

@@ -1,4 +1,4 @@
-//! The texts of the pages, in one catalogue a language: `templates/pages/texts/en.ftl`, in the form of Project Fluent.
+//! The texts of the pages, in one catalogue a language: `templates/pages/texts/en*.ftl`, in the form of Project Fluent.
 
 use crate::pages::told;
 use crate::pages::visit::Visit;
@@ -8,7 +8,10 @@ use std::sync::LazyLock;
 use unic_langid::LanguageIdentifier;
 
 /// The catalogue in English.
-const ENGLISH: &str = include_str!("../../templates/pages/texts/en.ftl");
+const ENGLISH: &str = concat!(
+    include_str!("../../templates/pages/texts/en.ftl"),
+    include_str!("../../templates/pages/texts/en-reading.ftl"),
+);
 
 /// The texts of one language.
 pub struct Texts {

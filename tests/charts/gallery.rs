@@ -251,6 +251,7 @@ pub(crate) async fn workers(answers: &Answers, names: &Names, page: &mut Page) {
         let line = LifeLine {
             history: &history,
             worker,
+            in_part: false,
             assignments: &assigned,
             absences: &absences,
             shifts: &all,

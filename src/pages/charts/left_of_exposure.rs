@@ -104,8 +104,8 @@ fn ends(estimate: Option<f64>, lower: Option<f64>, upper: Option<f64>, of: &dyn 
     }
 }
 
-/// The reduction with its interval and shifts.
-fn reduction(verdict: &VerdictView) -> String {
+/// The reduction with its interval.
+pub fn reduction(verdict: &VerdictView) -> String {
     let Some(reduction) = &verdict.reduction_percent else { return String::new() };
     let target: Vec<f64> = verdict.target_reduction_percent.into_iter().collect();
     let of = |value: f64| {

@@ -128,7 +128,7 @@ fn spans<'v>(
 }
 
 /// What an era is named by: the controls that came and went.
-fn era_name(before: Option<&[ControlId]>, now: &[ControlId], names: &Names) -> String {
+pub fn era_name(before: Option<&[ControlId]>, now: &[ControlId], names: &Names) -> String {
     let named = |ids: Vec<&ControlId>| {
         ids.into_iter().map(|id| names.control(*id).to_owned()).collect::<Vec<_>>().join(", ")
     };

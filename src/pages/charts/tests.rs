@@ -203,6 +203,7 @@ fn line_of(view: &HistoryView) -> LifeLine<'_> {
     LifeLine {
         history: view,
         worker: id(1).into(),
+        in_part: false,
         assignments: &[],
         absences: &[],
         shifts: &[],
@@ -292,6 +293,7 @@ fn a_life_with_everything_stays_within_its_frame() {
     let line = LifeLine {
         history: &view,
         worker: id(1).into(),
+        in_part: false,
         assignments: &assigned,
         absences: &absences,
         shifts: &shifts,

@@ -1,9 +1,15 @@
 //! Every text that is used is in the catalogue, and every text of the catalogue is used.
 
 use super::*;
+use crate::hygiene::control_effect::TargetAnswer;
+use crate::hygiene::en_689::{Outcome, Stage};
+use crate::hygiene::profile::ProfileMethod;
+use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::account::{Role, TokenUse};
+use crate::model::facts::control::ControlKind;
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus};
-use crate::model::facts::standing_move::StandingValue;
+use crate::model::facts::sampling::NoiseCriterion;
+use crate::model::facts::standing_move::{Averaging, StandingValue};
 use crate::pages::{stopped, table};
 use fluent_syntax::ast::Entry;
 use std::borrow::Cow;
@@ -20,6 +26,14 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
         ("standing", StandingValue::ALL.iter().map(|one| one.as_str()).collect()),
         ("verdict", crate::hygiene::control_effect::Verdict::ALL.iter().map(|one| one.as_str()).collect()),
         ("field", vec!["duty", "action", "on", "note"]),
+        ("en-689", Outcome::ALL.iter().map(|one| one.as_str()).collect()),
+        ("en-689-stage", Stage::ALL.iter().map(|one| one.as_str()).collect()),
+        ("criterion", NoiseCriterion::ALL.iter().map(|one| one.as_str()).collect()),
+        ("averaging", Averaging::ALL.iter().map(|one| one.as_str()).collect()),
+        ("profile-by", ProfileMethod::ALL.iter().map(|one| one.as_str()).collect()),
+        ("control-kind", ControlKind::ALL.iter().map(|one| one.as_str()).collect()),
+        ("target", TargetAnswer::ALL.iter().map(|one| one.as_str()).collect()),
+        ("sufficiency", Sufficiency::ALL.iter().map(|one| one.as_str()).collect()),
         ("token-use", TokenUse::ALL.iter().map(|one| one.as_str()).collect()),
     ]
 }
@@ -38,7 +52,10 @@ fn used() -> BTreeSet<String> {
     files(&root.join("templates/pages"), &mut paths);
     files(&root.join("src/pages"), &mut paths);
     let mut keys = BTreeSet::new();
-    for path in paths.iter().filter(|path| !path.ends_with("texts/tests.rs") && !path.ends_with("en.ftl")) {
+    for path in paths
+        .iter()
+        .filter(|path| !path.ends_with("texts/tests.rs") && path.extension() != Some("ftl".as_ref()))
+    {
         let text = std::fs::read_to_string(path).unwrap_or_default();
         for quoted in text.split('"').skip(1).step_by(2) {
             keys.insert(quoted.to_owned());

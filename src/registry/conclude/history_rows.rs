@@ -188,7 +188,10 @@ fn rows(worker: &Version<Worker>, view: &HistoryView) -> Vec<HistoryRow> {
 }
 
 /// The agents that concern a person; for a reader of some sites those that do so there.
-async fn agents(sight: &mut Sight<'_>, scope: &Scope, person: &Person) -> Result<Vec<String>, Refusal> {
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn agents(sight: &mut Sight<'_>, scope: &Scope, person: &Person) -> Result<Vec<String>, Refusal> {
     let (tx, as_of) = (&mut *sight.tx, sight.as_of);
     if scope.is_all() {
         return Ok(gather::surveilled::agents_of_worker(tx, as_of, person).await?);

@@ -4,6 +4,8 @@ mod dose;
 mod drawing;
 mod told;
 
+pub use told::{dose, dose_unit};
+
 use crate::conclusions::history::basis::GapKind;
 use crate::conclusions::history::view::HistoryView;
 use crate::conclusions::shift_average_view::ShiftAverageView;
@@ -55,6 +57,8 @@ pub struct LifeLine<'a> {
     pub history: &'a HistoryView,
     /// Whose it is.
     pub worker: WorkerId,
+    /// Whether the reader sees some sites only, so that a time without an assignment may be work elsewhere.
+    pub in_part: bool,
     /// The worker's assignments.
     pub assignments: &'a [Assigned<'a>],
     /// The worker's absences.

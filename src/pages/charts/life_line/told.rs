@@ -1,7 +1,7 @@
 //! What is said of a life line: its sentences, its key, its table.
 
 use super::{Picture, is_unknown};
-use crate::conclusions::history::basis::Basis;
+use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::conclusions::history::view::{CumulativeView, HistoryFlag, HistoryInterval};
 use crate::model::facts::duty::DutyStatus;
 use crate::model::measured::Measured;
@@ -16,20 +16,25 @@ pub(super) fn letter(at: usize) -> String {
 }
 
 /// The unit of a dose for people.
-pub(super) fn dose_unit(unit: &str) -> String {
+pub fn dose_unit(unit: &str) -> String {
     let plain = unit.strip_suffix(".a").unwrap_or(unit);
     let known = Unit::from_code(plain).map(Unit::symbol);
     format!("{} × years", known.unwrap_or(plain))
 }
 
 /// The dose with its band: `at least 0.43 (0.34 to 0.63)`.
-pub(super) fn dose(dose: &CumulativeView) -> String {
+pub fn dose(dose: &CumulativeView) -> String {
     let Some(value) = dose.value else { return "not known".to_owned() };
     let least = if dose.at_least { "at least " } else { "" };
     let band = dose.lower.zip(dose.upper).map_or_else(String::new, |(lower, upper)| {
         format!(" ({} to {})", said::bare(lower), said::bare(upper))
     });
     format!("{least}{}{band}", said::bare(value))
+}
+
+/// Why nothing is known of a time; to a reader of some sites a time without an assignment may be work elsewhere.
+fn gap_words(picture: &Picture<'_>, kind: GapKind) -> &'static str {
+    if picture.of.in_part && kind == GapKind::NoAssignment { "not in sight" } else { said::gap(kind) }
 }
 
 /// The sentences, the key and the table.
@@ -54,7 +59,11 @@ pub(super) fn told(picture: &Picture<'_>) -> Said {
     }
     let mut notes = Vec::new();
     for gap in &history.gaps {
-        notes.push(format!("{}: {}.", said::period(Some(gap.from), Some(gap.to)), said::gap(gap.kind)));
+        notes.push(format!(
+            "{}: {}.",
+            said::period(Some(gap.from), Some(gap.to)),
+            gap_words(picture, gap.kind)
+        ));
     }
     if let Some(missing) = history.cumulative.as_ref().filter(|dose| dose.at_least) {
         notes.push(format!(
@@ -186,7 +195,7 @@ fn table(picture: &Picture<'_>) -> Table {
         .collect();
     rows.extend(history.gaps.iter().map(|gap| {
         let cells = [
-            said::gap(gap.kind).to_owned(),
+            gap_words(picture, gap.kind).to_owned(),
             said::period(Some(gap.from), Some(gap.to)),
             String::new(),
             "no data".to_owned(),
