@@ -3,9 +3,12 @@
 //! To add a page, write a handler `async fn(Pages, Visit) -> Result<Answer, Stopped>` and put a [`Page`](table::Page)
 //! into the list of its room; router, menu and the tests that walk every page follow from that.
 
+pub mod account_names;
 pub mod accounts;
+pub mod anchors;
 pub mod answer;
 pub mod assets;
+pub mod backups;
 pub mod charts;
 pub mod control_titles;
 pub mod cookies;
@@ -19,6 +22,8 @@ pub mod form;
 pub mod four_parts;
 pub mod frame;
 pub mod group;
+pub mod journal;
+pub mod journal_entry;
 pub mod letter;
 pub mod limits_told;
 pub mod marks;
@@ -47,6 +52,7 @@ pub mod told;
 pub mod verdict_told;
 pub mod views;
 pub mod visit;
+pub mod who_looked;
 pub mod worker;
 pub mod worker_line;
 pub mod worker_told;
@@ -87,6 +93,11 @@ pub(crate) fn all_pages() -> Vec<Page> {
     all.extend(duties::pages());
     all.extend(accounts::pages());
     all.extend(registered_sites::pages());
+    all.extend(journal::pages());
+    all.extend(journal_entry::pages());
+    all.extend(who_looked::pages());
+    all.extend(anchors::pages());
+    all.extend(backups::pages());
     all.extend(sign_in::pages());
     all.extend(one_time_code::pages());
     all.extend(second_factor::pages());

@@ -41,7 +41,7 @@ pub fn working(steps: Option<&[Step]>) -> Vec<StepTold> {
 }
 
 /// A value in words: quantities with their unit, lists with commas, members by their names.
-fn value(of: &Value) -> String {
+pub fn value(of: &Value) -> String {
     let printing = Printing::of(Resolution::Figures(FIGURES));
     match of {
         Value::Null => String::new(),

@@ -304,3 +304,101 @@ worker-purpose-kept = It stands in the log beside this look.
 worker-record = This record was made on { $day } for { $who } from journal entry { $entry }. It holds the exposure to { $what }; every other agent has a record of its own. It states exposures and no medical finding.
 worker-record-check = Check value of the history: { $what }.
 worker-record-chain = Chain { $what }, { $entry } entries, head { $by }.
+
+## The journal
+menu-journal = Journal
+journal-title = Journal
+journal-lead = Every change up to entry { $entry }, in the order in which it was recorded. Nothing is overwritten: a correction is an entry of its own, and the earlier value stays readable.
+journal-from = From entry
+journal-from-wrong = must be the number of an entry, such as 41882
+journal-of-fact = These are the entries of one fact.
+journal-whole = The whole journal
+journal-nothing-title = No entry in this choice
+journal-nothing = Nothing in your sight was recorded here. Choose another site, or an earlier entry to begin with.
+journal-caption = Entries, the newest first. A gap in the numbers is an entry out of your sight.
+journal-position = Entry
+journal-what = { $what }: { $who }
+journal-what-head = What
+journal-when = When
+journal-who = Who
+journal-earlier = Earlier ones
+journal-later = Later ones
+journal-entry = entry { $what }
+journal-recorded = What was recorded
+journal-recorded-note = As it was entered, beside what stood there before.
+journal-not-readable = The entry stands in your sight, and what it holds does not: your account may not read this fact, or it was lawfully disposed of.
+journal-caption-changed = The fact before and after. What changed is struck on the left and marked on the right.
+journal-caption-first = The fact as it was entered first.
+journal-field = Field
+journal-before = Before
+journal-now = As recorded
+journal-earlier-entry = The entry before of this fact
+journal-all-entries = All entries of this fact
+journal-proof = Proof
+journal-proof-note = By these hashes each entry holds on to the one before it.
+journal-chain = Chain { $what }, entry { $entry } of it.
+journal-image-digest = Digest of what was recorded
+journal-entry-hash = Hash of this entry
+journal-previous-hash = Hash of the entry before
+journal-console-user = the console, { $who }
+account-registry = the registry itself
+account-console = the console
+account-you = you
+account-another = another account
+
+## Who looked at whom
+menu-access-log = Who looked
+looked-title-worker = Who looked at { $who }
+looked-title-all = Who looked at whom
+looked-lead-worker = Every answer that named { $who }, or may have. It is the worker’s right to know; this page can be printed and handed over.
+looked-lead-all = Every answer that named workers. No worker is named here; who looked at one of them stands on the page of that worker.
+looked-nothing-title = Nobody has looked yet
+looked-nothing = As soon as an answer names this worker, a line stands here.
+looked-caption = The newest first.
+looked-whom = At whom
+looked-request = By which request
+looked-from = From where
+looked-one = one worker
+looked-several = { $n ->
+    [one] one worker of: { $what }
+   *[other] { $count } workers of: { $what }
+ }
+looked-by-name = named
+looked-in-bulk = may have been among them
+looked-purpose-kept = stated, shown to physicians alone
+
+## Anchors
+menu-anchors = Anchors
+anchors-title = Anchors
+anchors-lead = The record proves itself entry by entry. What it cannot prove alone is that its end was not cut off, up to entry { $entry } as of now: for that an anchor must be kept elsewhere.
+anchors-newest = An anchor of now
+anchors-chains = { $n ->
+    [one] It holds one chain.
+   *[other] It holds { $count } chains.
+ }
+anchors-keep = Download it and keep it where nobody who runs this registry can change it: with an auditor, a notary, a works council, or printed in a folder. One a month is plenty; one after every important day is better.
+anchors-download = Download the anchor
+anchors-show = Show its text
+anchors-prove = Proving the record against one
+anchors-prove-what = On the machine of the registry, with an anchor that was kept, this says whether anything was cut off or written anew since:
+anchors-key = The key that signs
+anchors-key-since = Known since { $what }
+anchors-key-what = Anchors are signed with this key. Keep its fingerprint beside the anchors:
+anchors-key-download = Download the public key
+
+## Backups
+menu-backups = Backups
+backups-title = Backups
+backups-lead = A backup is one file with everything that cannot be computed afresh. It is made while people work, and restores on either engine.
+backups-position = Journal entries to save
+backups-engine = Engine
+backups-schema = schema { $what }
+backups-software = Release
+backups-make = Making one
+backups-make-what = On a machine that reaches the database:
+backups-make-often = Make one a day by the timer of the machine, and move it to another place. It holds names and secrets of accounts: encrypt it on the way and where it lies.
+backups-restore = Restoring one
+backups-restore-what = Into an empty database, which may be of the other engine. The journal is replayed entry by entry, and a file that is cut off, changed or newer than the program is refused:
+backups-restore-try = Try it once a quarter on a machine that nobody works with: a backup that was never restored is a hope.
+backups-know = What this registry knows of them
+backups-know-what = It keeps no list of its backups: where they lie, and how old the newest is, the one who keeps them must watch. Whether a restored record is whole shows the proof against an anchor.
