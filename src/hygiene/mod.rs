@@ -16,6 +16,7 @@ pub mod efficiency;
 pub mod en_689;
 pub mod equal_energy;
 pub mod extended_shift;
+pub mod further_results;
 pub mod further_samples;
 pub mod kaplan_meier;
 pub mod land;

@@ -45,17 +45,19 @@ impl DutyEntry {
     /// A duty as it is told on a day.
     pub fn of(texts: &Texts, names: &Names, duty: &DutyView, today: NaiveDate) -> Self {
         let subject = &duty.subject;
+        // Of what it leads to, the part about its agent, where the reader is told of which.
+        let of_agent = duty.agent_code.as_ref().map(|code| format!("?agent_code={code}")).unwrap_or_default();
         let (of, address) = match (subject.worker_id, subject.group_id, subject.site_id) {
             (Some(worker), _, _) => {
                 let name = names.worker(worker.0).unwrap_or_else(|| texts.t("duty-somebody"));
-                (name, format!("/workers/{worker}"))
+                (name, format!("/workers/{worker}{of_agent}"))
             }
             (None, Some(group), _) => {
                 let title = names.group(group.0).unwrap_or_default();
                 let site = names.site_of_group(group.0).and_then(|site| names.site(site));
                 let told = [title, site.unwrap_or_default()];
                 let told: Vec<&str> = told.into_iter().filter(|part| !part.is_empty()).collect();
-                (told.join(", "), format!("/groups/{group}"))
+                (told.join(", "), format!("/groups/{group}{of_agent}"))
             }
             (None, None, Some(site)) => {
                 (names.site(site).unwrap_or_default().to_owned(), format!("/sites/{site}"))

@@ -72,7 +72,7 @@ struct GroupPage {
     frame: Frame,
     site: Link,
     code: String,
-    about: Vec<String>,
+    about: String,
     agents: Vec<Choice>,
     lead: String,
     few: bool,
@@ -162,8 +162,8 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         results: newest.map(|era| told::count(era.1.0.n)).unwrap_or_default(),
         results_note: newest.map(|era| results_note(texts, era)).unwrap_or_default(),
         missing: newest.map(|era| more_results::of_group(texts, era, &shifts)).unwrap_or_default(),
-        limits: limits_table(texts, &named, &limits).map(|table| numbering.table(table)),
         moves: moves_table(texts, &moves).map(|table| numbering.table(table)),
+        limits: limits_table(texts, &named, &limits).map(|table| numbering.table(table)),
         owed,
         recommended,
         probability: drawn.probability,
@@ -219,14 +219,14 @@ fn apart(eras: &[ProfileView]) -> impl Iterator<Item = WorkerId> {
         .map(|one| one.worker_id)
 }
 
-fn about(group: &Group) -> Vec<String> {
+fn about(group: &Group) -> String {
     let of = [
         group.description.as_ref().map(ToString::to_string),
         group.job_classification.as_ref().map(ToString::to_string),
         group.work_area.as_ref().map(ToString::to_string),
         group.shift_pattern.as_ref().map(ToString::to_string),
     ];
-    of.into_iter().flatten().collect()
+    of.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
 
 /// What is drawn of a group, in the order of the page.

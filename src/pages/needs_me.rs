@@ -185,7 +185,7 @@ fn change(
         tag: String::new(),
         what: format!("{title}, {site}: {agent}"),
         more,
-        address: format!("/groups/{group}"),
+        address: format!("/groups/{group}?agent_code={}", fact.agent_code),
         does: texts.t("needs-see-group"),
     }
 }
@@ -204,7 +204,7 @@ fn verdict_entry(texts: &Texts, names: &Names, one: &ChangedVerdict) -> Entry {
         tag: String::new(),
         what: texts.with("needs-verdict", &put_in),
         more: one.sentence.clone(),
-        address: format!("/tasks/{}", one.task),
+        address: format!("/tasks/{}?agent_code={}", one.task, one.agent_code),
         does: texts.t("site-see-control"),
     }
 }

@@ -1,5 +1,6 @@
 //! What the words in `flags` and the reasons mean: the sentences of the rooms that raise them.
 
+use crate::calculations;
 use crate::conclusions::flag::Flag;
 use crate::conclusions::history::view::HistoryFlag;
 use crate::conclusions::use_of_result::LeftOutReason;
@@ -20,6 +21,7 @@ const ONLY_SITES_IN_SIGHT: (&str, &str) = (
 pub fn meaning(word: &str) -> String {
     let of_tables = std::iter::once(ONLY_SITES_IN_SIGHT)
         .chain(profile::FLAGS.iter().copied())
+        .chain(calculations::FLAGS.iter().flat_map(|table| table.iter().copied()))
         .chain(verdict::view::all_flags())
         .find(|(known, _)| *known == word)
         .map(|(_, meaning)| meaning);

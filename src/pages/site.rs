@@ -86,6 +86,9 @@ struct SitePage {
     duties: Vec<DutyEntry>,
     all_duties: usize,
     duties_address: String,
+    /// The agent that the tables are cut down to; empty where they are whole.
+    only: String,
+    whole: String,
 }
 
 async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
@@ -126,6 +129,11 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         Err(_) => (Vec::new(), 0, 0),
     };
     reading::note_bulk(&pages, &visit, as_of, &format!("site {id}"), named).await?;
+    let only = visit.query.given("agent_code").map(|code| names.agent(code));
+    if let Some(only) = &only {
+        rows.retain(|row| row.agent == *only);
+        judged.retain(|row| row.agent == *only);
+    }
     let gaps = rows.iter().filter(|row| row.gap).count();
     Answer::page(&SitePage {
         lead: lead(texts, &rows, gaps),
@@ -137,6 +145,8 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         duties,
         all_duties,
         duties_address: format!("/duties?site={id}"),
+        only: only.unwrap_or_default(),
+        whole: format!("/sites/{id}"),
         frame: Frame::titled(&pages, &visit, site.fact.name.to_string()).at(moment.fix),
     })
 }
@@ -175,7 +185,11 @@ fn rows_of(
     let row = |agent: &str| GroupRow {
         title: group.fact.title.to_string(),
         code: group.fact.code.to_string(),
-        address: format!("/groups/{}", group.id),
+        address: if agent.is_empty() {
+            format!("/groups/{}", group.id)
+        } else {
+            format!("/groups/{}?agent_code={agent}", group.id)
+        },
         agent: names.agent(agent),
         standing: Vec::new(),
         samples: String::new(),
@@ -234,11 +248,12 @@ fn control_row(
 ) -> ControlRow {
     let id = verdict["control_id"].as_str().and_then(|id| Uuid::parse_str(id).ok()).unwrap_or_default();
     let said = verdict["verdict"].as_str().and_then(Verdict::from_word);
+    let agent = verdict["agent_code"].as_str().unwrap_or_default();
     ControlRow {
         task: task.fact.title.to_string(),
-        address: format!("/tasks/{}", task.id),
+        address: format!("/tasks/{}?agent_code={agent}", task.id),
         control: controls.get(&id).cloned().unwrap_or_default(),
-        agent: names.agent(verdict["agent_code"].as_str().unwrap_or_default()),
+        agent: names.agent(agent),
         mark: said.map(|said| Mark::new(marks::verdict(said), texts.word("verdict", said.as_str()))),
         sentence: verdict["sentence"].as_str().unwrap_or_default().to_owned(),
     }

@@ -26,6 +26,8 @@ pub(crate) fn pages() -> Vec<Page> {
 /// A site and an agent.
 struct Cell {
     agent: String,
+    /// What lies behind it: the groups and controls of the site for this agent.
+    address: String,
     parts: Option<FourParts>,
     failing: usize,
     overdue: i64,
@@ -109,6 +111,10 @@ fn rows(texts: &Texts, names: &Names, site: SiteId, of: Vec<OverviewView>) -> Si
             own
         });
         cells.push(Cell {
+            address: one
+                .agent_code
+                .as_ref()
+                .map_or_else(|| format!("/sites/{site}"), |code| format!("/sites/{site}?agent_code={code}")),
             agent: one
                 .agent_code
                 .map_or_else(|| texts.t("sites-no-agent"), |code| names.agent(code.as_str())),

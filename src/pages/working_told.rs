@@ -1,6 +1,7 @@
 //! The steps of a working for people: what went in, by which formula, what came out, and where the formula is written.
 
-use crate::model::printed::{Printing, Resolution};
+use crate::model::measured::Measured;
+use crate::model::printed::{Printing, Resolution, exact};
 use crate::model::quantity::Quantity;
 use crate::model::shape::Shape as _;
 use crate::model::working::Step;
@@ -40,6 +41,12 @@ pub fn working(steps: Option<&[Step]>) -> Vec<StepTold> {
         .collect()
 }
 
+/// A number in as many figures as are needed, and no zeros behind what it is exactly.
+fn figures(number: f64) -> String {
+    let (exact, rounded) = (exact(number), Printing::of(Resolution::Figures(FIGURES)).number(number));
+    if exact.chars().count() <= rounded.chars().count() { exact } else { rounded }
+}
+
 /// A value in words: quantities with their unit, lists with commas, members by their names.
 pub fn value(of: &Value) -> String {
     let printing = Printing::of(Resolution::Figures(FIGURES));
@@ -48,12 +55,15 @@ pub fn value(of: &Value) -> String {
         Value::Bool(yes) => if *yes { "yes" } else { "no" }.to_owned(),
         Value::Number(number) => match (number.as_i64(), number.as_f64()) {
             (Some(whole), _) => told::count(whole),
-            (None, Some(number)) => printing.number(number),
+            (None, Some(number)) => figures(number),
             (None, None) => number.to_string(),
         },
         Value::String(text) => told::words(text),
         Value::Array(items) => items.iter().map(value).collect::<Vec<_>>().join(", "),
         Value::Object(members) => match Quantity::parse(of) {
+            Ok(Quantity { measured: Measured::Value(value), unit, .. }) => {
+                format!("{} {}", figures(value), unit.symbol())
+            }
             Ok(quantity) => printing.quantity(&quantity),
             Err(_) => members
                 .iter()

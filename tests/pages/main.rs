@@ -10,6 +10,8 @@ mod duties;
 mod harness;
 mod needs_me;
 mod person;
+mod reading;
 mod rights;
 mod signing_in;
 mod walk;
+mod works;

@@ -185,8 +185,13 @@ pub(crate) const WITHOUT_FACTOR: [Role; 3] = [Role::Hygienist, Role::Coordinator
 
 /// The code that an app shows now, from what the page gives it to type in.
 pub(crate) fn code_of(app: &TestApp, page: &Page) -> String {
-    let secret =
-        page.html.split("class=\"secret\">").nth(1).unwrap().split('<').next().unwrap().replace(' ', "");
+    let secret = page.html.split("class=\"secret\">").nth(1).unwrap().split('<').next().unwrap();
+    code_for(app, secret)
+}
+
+/// The code that an app shows now for a secret as it is typed in.
+pub(crate) fn code_for(app: &TestApp, secret: &str) -> String {
+    let secret: String = secret.split_whitespace().collect();
     let totp = totp_rs::Builder::new().with_secret(totp_rs::Secret::try_from_base32(secret).unwrap());
     let now = u64::try_from(app.clock.now().timestamp()).unwrap();
     totp.build().unwrap().generate(now).to_string()
