@@ -21,6 +21,7 @@ use crate::pages::charts::over_time::{self, over_time};
 use crate::pages::charts::posterior_curve::posterior_curve;
 use crate::pages::charts::{self, said};
 use crate::pages::control_titles::control_titles;
+use crate::pages::corrections::{self, Corrected};
 use crate::pages::duty_entry::DutyEntry;
 use crate::pages::figures::{Numbering, ShownFigure, ShownTable};
 use crate::pages::frame::{Choice, Frame};
@@ -94,6 +95,7 @@ struct GroupPage {
     moves: Option<ShownTable>,
     missing: Vec<Missing>,
     tasks: Vec<Link>,
+    corrected: Vec<Corrected>,
 }
 
 async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
@@ -142,6 +144,8 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let of_group = [Where::Is("group_id", Key::Id(Some(id))), Where::Standing];
     let mut tasks = versions::list::<Task>(tx, &scope, as_of, &of_group, None).await?;
     tasks.sort_by_key(|task| task.fact.code.to_string());
+    let behind = shifts.iter().flat_map(|shift| &shift.samples).map(|sample| sample.0).collect();
+    let corrected = corrections::of_samples(tx, (&caller, texts), as_of, behind).await?;
     reading::note_spanning(&pages, &visit, as_of, format!("group {id}"), names.workers()).await?;
     let drawn = Drawn::of(texts, &in_figures, &eras, &shifts, &moves, as_of.date);
     let newest = eras.first();
@@ -163,6 +167,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         results_note: newest.map(|era| results_note(texts, era)).unwrap_or_default(),
         missing: newest.map(|era| more_results::of_group(texts, era, &shifts)).unwrap_or_default(),
         moves: moves_table(texts, &moves).map(|table| numbering.table(table)),
+        corrected,
         limits: limits_table(texts, &named, &limits).map(|table| numbering.table(table)),
         owed,
         recommended,

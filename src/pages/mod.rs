@@ -12,6 +12,7 @@ pub mod backups;
 pub mod charts;
 pub mod control_titles;
 pub mod cookies;
+pub mod corrections;
 pub mod cross_site;
 pub mod dispatch;
 pub mod duties;

@@ -9,7 +9,7 @@ use crate::store::versions::AsOf;
 use std::collections::BTreeSet;
 
 /// The field in which a reader says what he looks for.
-pub const PURPOSE: &str = "purpose";
+pub const PURPOSE: &str = "stated_purpose";
 /// The most signs of it that are kept.
 const PURPOSE_MOST: usize = 200;
 

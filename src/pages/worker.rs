@@ -13,6 +13,7 @@ use crate::pages::charts::day_counts::day_counts;
 use crate::pages::charts::life_line::{Assigned, DutyMark, LifeLine, life_line};
 use crate::pages::charts::noise_years::noise_years;
 use crate::pages::control_titles::control_titles;
+use crate::pages::corrections::Corrected;
 use crate::pages::duty_entry::DutyEntry;
 use crate::pages::figures::{Numbering, ShownFigure, ShownTable};
 use crate::pages::form::{Form, Wrong};
@@ -56,12 +57,6 @@ const LAG_MOST: u32 = 60;
 /// How many hexadecimal digits of a check value are printed: 64 bits, which nobody hits by chance.
 const CHECK_DIGITS: usize = 16;
 
-/// Something that a page leads to.
-struct Link {
-    address: String,
-    words: String,
-}
-
 /// One agent's part of the page.
 struct OfAgent {
     lead: String,
@@ -93,7 +88,7 @@ struct WorkerPage {
     assignments: Option<ShownTable>,
     earlier: Option<ShownTable>,
     duties: Vec<DutyEntry>,
-    corrected: Vec<Link>,
+    corrected: Vec<Corrected>,
     looked_at: bool,
     states_purpose: bool,
     purpose: String,
@@ -286,15 +281,14 @@ fn corrected(
     id: Uuid,
     assignments: &[Version<Assignment>],
     names: &Names,
-) -> Vec<Link> {
-    let link = |subject: Uuid, words: String| Link { address: format!("/journal?subject={subject}"), words };
+) -> Vec<Corrected> {
     let mut found = Vec::new();
     if entry["revision"].as_i64().unwrap_or(1) > 1 {
-        found.push(link(id, texts.t("worker-corrected-entry")));
+        found.push(Corrected::new(id, texts.t("worker-corrected-entry")));
     }
     for one in assignments.iter().filter(|one| one.revision > 1) {
         let group = names.group(one.fact.group_id.0).unwrap_or_default();
-        found.push(link(one.id, texts.with("worker-corrected-assignment", &[("what", group)])));
+        found.push(Corrected::new(one.id, texts.with("worker-corrected-assignment", &[("what", group)])));
     }
     found
 }

@@ -87,7 +87,7 @@ async fn addresses(browser: &Browser, demo: &Demonstration) -> Vec<String> {
         found.push(path);
         let links = browser
             .run(
-                "return [...document.querySelectorAll('a[href^=\"/\"]')].map(a => a.getAttribute('href'))",
+                "return [...document.querySelectorAll('a[href^=\"/\"]:not([download])')].map(a => a.getAttribute('href'))",
                 &[],
             )
             .await;

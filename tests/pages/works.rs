@@ -97,7 +97,7 @@ pub(crate) async fn works(app: &TestApp) -> Works {
     let elsewhere = worker(app, "Q-9", "Wend").await;
     assign(app, &workers[0], &other_group, "2020-01-01", Some("2024-01-01")).await;
     for worker in &workers {
-        assign(app, worker, &group, "2024-01-01", None).await;
+        assign(app, worker, &group, "2024-07-01", None).await;
     }
     assign(app, &elsewhere, &other_group, "2020-01-01", None).await;
     let task = json!({"code": "T", "title": "Seam welding", "group_id": group});

@@ -411,3 +411,6 @@ backups-know-what = It keeps no list of its backups: where they lie, and how old
 ## A site, cut down to one agent
 site-only = Groups and controls of { $what } alone.
 site-whole = Show all of this site
+
+## Corrections
+corrected-sample = Sample { $what } was corrected: earlier values
