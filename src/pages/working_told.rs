@@ -61,7 +61,8 @@ pub fn value(of: &Value) -> String {
         Value::String(text) => told::words(text),
         Value::Array(items) => items.iter().map(value).collect::<Vec<_>>().join(", "),
         Value::Object(members) => match Quantity::parse(of) {
-            Ok(Quantity { measured: Measured::Value(value), unit, .. }) => {
+            // What somebody reported is written as text and keeps its digits.
+            Ok(Quantity { measured: Measured::Value(value), unit, .. }) if of["value"].is_number() => {
                 format!("{} {}", figures(value), unit.symbol())
             }
             Ok(quantity) => printing.quantity(&quantity),

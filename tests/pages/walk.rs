@@ -165,6 +165,17 @@ async fn look(browser: &Browser, axe: &str, pictures: Option<&PathBuf>, name: &s
         }
     }
     browser.tone("light").await;
+    // What the page needs in all, whether it came over the line now or was kept from an earlier one.
+    let weight = browser
+        .run(
+            "return [...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')] \
+             .reduce((sum, e) => sum + e.encodedBodySize, 0)",
+            &[],
+        )
+        .await;
+    if weight.as_i64().is_none_or(|weight| weight > WEIGHT_MOST) {
+        wrong.push(format!("{name} weighs {weight} bytes"));
+    }
     let elsewhere = browser
         .run(
             "return performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith(location.origin))",

@@ -122,7 +122,8 @@ fn asked_for() -> BTreeSet<String> {
         ] {
             for rest in text.split(call).skip(1) {
                 let key = rest.split('"').next().unwrap_or_default();
-                if !key.contains('{') && !key.is_empty() {
+                // What stands in words is no key: figures are told with what they say.
+                if !key.contains(['{', ' ']) && !key.is_empty() {
                     keys.insert(key.to_owned());
                 }
             }

@@ -51,11 +51,11 @@ group-between = Between workers
 group-between-note = Whether it is one group is for a hygienist to judge; nothing is split by itself.
 group-one-not-told = Too few workers have two shifts or more, all of them above reporting limits, to tell whether it is one group.
 group-apart = { $n ->
-    [0] Of { $what } workers with two shifts or more none has a mean of his own that is not the group’s.
-    [one] Of { $what } workers with two shifts or more one has a mean of his own that is not the group’s. Of twenty about one does by chance.
-   *[other] Of { $what } workers with two shifts or more { $count } have a mean of their own that is not the group’s. Of twenty about one does by chance.
+    [0] Of { $what } workers with two shifts or more none has an own mean that is not the group’s.
+    [one] Of { $what } workers with two shifts or more one has an own mean that is not the group’s. Of twenty about one does by chance.
+   *[other] Of { $what } workers with two shifts or more { $count } have an own mean that is not the group’s. Of twenty about one does by chance.
  }
-group-workers = The workers measured, each with the own page
+group-workers = The workers who were measured, each with a page
 group-posterior-title = What is likely
 group-posterior-note = Where the 95th percentile probably lies, by the newest era and a flat prior. It stands beside the standing and moves nothing.
 group-standing = Standing and monitoring
@@ -381,7 +381,7 @@ anchors-chains = { $n ->
     [one] It holds one chain.
    *[other] It holds { $count } chains.
  }
-anchors-keep = Download it and keep it where nobody who runs this registry can change it: with an auditor, a notary, a works council, or printed in a folder. One a month is plenty; one after every important day is better.
+anchors-keep = Download it and keep it where nobody who runs this registry can change it: with an auditor, a notary, a works council, or printed in a folder. Take one a month at least, and one after every important day.
 anchors-download = Download the anchor
 anchors-show = Show its text
 anchors-prove = Proving the record against one
