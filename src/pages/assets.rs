@@ -15,6 +15,8 @@ const READING: &str = include_str!("../../assets/reading.css");
 const FACE: &[u8] = include_bytes!("../../assets/source-serif-4-latin-wght-normal.woff2");
 const LICENCE: &str = include_str!("../../assets/source-serif-4-LICENSE.txt");
 const ICON: &str = include_str!("../../assets/icon.svg");
+const ENTRY: &str = include_str!("../../assets/entry.css");
+const ENTRY_JS: &str = include_str!("../../assets/entry.js");
 const PAGES_JS: &str = include_str!("../../assets/pages.js");
 
 /// A file with the address that it has for as long as it stays what it is.
@@ -37,6 +39,7 @@ struct Assets {
     face: Asset,
     icon: Asset,
     script: Asset,
+    entry_script: Asset,
     licence: Asset,
 }
 
@@ -44,11 +47,12 @@ fn assets() -> &'static Assets {
     static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         let face = Asset::new("source-serif-4", "woff2", "font/woff2", FACE.to_vec());
         let style =
-            format!("{TOKENS}\n{ALMANAC}\n{READING}\n{}", charts::STYLE).replace("{face}", &face.address);
+            format!("{TOKENS}\n{ALMANAC}\n{READING}\n{ENTRY}\n{}", charts::STYLE).replace("{face}", &face.address);
         Assets {
             style: Asset::new("almanac", "css", "text/css; charset=utf-8", style.into_bytes()),
             icon: Asset::new("icon", "svg", "image/svg+xml", ICON.into()),
             script: Asset::new("pages", "js", "text/javascript; charset=utf-8", PAGES_JS.into()),
+            entry_script: Asset::new("entry", "js", "text/javascript; charset=utf-8", ENTRY_JS.into()),
             licence: Asset::new("source-serif-4-licence", "txt", "text/plain; charset=utf-8", LICENCE.into()),
             face,
         }
@@ -76,6 +80,11 @@ pub fn script() -> &'static str {
     &assets().script.address
 }
 
+/// The address of the script of the form for samples.
+pub fn entry_script() -> &'static str {
+    &assets().entry_script.address
+}
+
 /// The address of the licence of the typeface.
 pub fn licence() -> &'static str {
     &assets().licence.address
@@ -85,7 +94,7 @@ pub fn licence() -> &'static str {
 pub(crate) fn pages() -> Vec<Page> {
     vec![Page::get("/assets/{name}", Who::Anybody, async |_, visit| {
         let all = assets();
-        let all = [&all.style, &all.face, &all.icon, &all.script, &all.licence];
+        let all = [&all.style, &all.face, &all.icon, &all.script, &all.entry_script, &all.licence];
         let found = all.into_iter().find(|asset| asset.address == visit.path).ok_or_else(Stopped::unknown)?;
         Ok(Answer::file(StatusCode::OK, found.media_type, found.bytes.clone())
             .with(header::CACHE_CONTROL, "public, max-age=31536000, immutable"))

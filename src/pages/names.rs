@@ -160,6 +160,11 @@ impl Names {
         }
     }
 
+    /// The name of a worker, and the number.
+    pub fn worker_parts(&self, id: Uuid) -> Option<(&str, &str)> {
+        self.workers.get(&id).map(|(name, number)| (name.as_str(), number.as_str()))
+    }
+
     /// How many workers are named.
     pub fn workers_named(&self) -> usize {
         self.workers.len()

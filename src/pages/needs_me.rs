@@ -220,8 +220,8 @@ fn held_entry(texts: &Texts, names: &Names, held: &outstanding::HeldReport) -> E
         tag: String::new(),
         what: texts.with("needs-held", &[("what", &held.report_number)]),
         more: texts.t("needs-held-more"),
-        address: format!("/sites/{}", held.site),
-        does: texts.t("needs-see-site"),
+        address: format!("/lab-reports/{}", held.report),
+        does: texts.t("needs-see-report"),
     }
 }
 

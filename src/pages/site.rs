@@ -77,6 +77,9 @@ struct ControlRow {
 #[template(path = "pages/site.html")]
 struct SitePage {
     frame: Frame,
+    id: Uuid,
+    /// Whether samples are entered here by whoever looks.
+    records: bool,
     code: String,
     rule_set: String,
     zone: String,
@@ -136,6 +139,8 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     }
     let gaps = rows.iter().filter(|row| row.gap).count();
     Answer::page(&SitePage {
+        id,
+        records: is_now && caller.may(Action::RecordSamples).is_ok_and(|scope| scope.sites.holds(SiteId(id))),
         lead: lead(texts, &rows, gaps),
         code: site.fact.code.to_string(),
         rule_set: told::words(site.fact.rule_set.as_str()),

@@ -1,4 +1,5 @@
-//! The texts of the pages, in one catalogue a language: `templates/pages/texts/en*.ftl`, in the form of Project Fluent.
+//! The texts of the pages, in one catalogue a language: `templates/pages/texts/en.ftl` and those beside it whose names begin
+//! with the language, in the form of Project Fluent.
 
 use crate::pages::told;
 use crate::pages::visit::Visit;
@@ -11,6 +12,8 @@ use unic_langid::LanguageIdentifier;
 const ENGLISH: &str = concat!(
     include_str!("../../templates/pages/texts/en.ftl"),
     include_str!("../../templates/pages/texts/en-reading.ftl"),
+    "\n",
+    include_str!("../../templates/pages/texts/en-sampling.ftl"),
 );
 
 /// The texts of one language.

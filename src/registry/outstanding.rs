@@ -43,6 +43,8 @@ pub struct OpenEvent {
 /// Laboratory rows of one report that wait for their sample.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HeldReport {
+    /// The report.
+    pub report: Uuid,
     /// The site.
     pub site: SiteId,
     /// The report.
@@ -76,6 +78,20 @@ pub(super) async fn lately<F: Stored>(
     let since = as_of.date.checked_sub_days(Days::new(days)).map(first_of);
     let page = Page { after: since, limit: i64::MAX };
     Ok(versions::list(tx, scope, as_of, &[Where::Standing], Some(page)).await?)
+}
+
+/// The sampling events of the caller's sites that were recorded in the last so many days, in that order.
+///
+/// # Errors
+/// [`Refusal::Forbidden`], or when storage fails.
+pub async fn events_lately(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    days: u64,
+) -> Result<Vec<Version<SamplingEvent>>, Refusal> {
+    let scope = caller.may(Action::ReadSamples)?;
+    lately(tx, &scope, as_of, days).await
 }
 
 /// What is outstanding on the caller's sites.
@@ -120,13 +136,19 @@ pub async fn outstanding(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Ou
         .filter(|event| event.waiting + event.not_accepted > 0)
         .collect();
     open.sort_by_key(|event| (std::cmp::Reverse(event.last_on), event.id));
-    let mut rows: BTreeMap<(SiteId, String), usize> = BTreeMap::new();
+    let mut rows: BTreeMap<(SiteId, String, Uuid), usize> = BTreeMap::new();
     for held in lately::<HeldRow>(tx, &scope, as_of, LOOKED_BACK).await? {
         if let (HeldRowStatus::Waiting, Some(site)) = (held.fact.status, held.site) {
-            *rows.entry((site, held.fact.report_number.to_string())).or_default() += 1;
+            let report = held.parent.unwrap_or_default();
+            *rows.entry((site, held.fact.report_number.to_string(), report)).or_default() += 1;
         }
     }
-    let held = rows.into_iter().map(|((site, report_number), rows)| HeldReport { site, report_number, rows });
+    let held = rows.into_iter().map(|((site, report_number, report), rows)| HeldReport {
+        report,
+        site,
+        report_number,
+        rows,
+    });
     Ok(Outstanding { events: open, held: held.collect() })
 }
 

@@ -8,6 +8,7 @@ pub mod chains;
 pub mod concerned;
 pub mod derived;
 pub mod disposal;
+pub mod drafts;
 mod durability;
 pub mod error;
 pub mod idempotency;

@@ -33,6 +33,7 @@ const BACK_TO_THE_FIRST: &[&str] = &[
     "DROP TABLE sign_in_code",
     "DROP TABLE known_device",
     "DROP TABLE failed_attempt",
+    "DROP TABLE draft",
     "DELETE FROM _sqlx_migrations WHERE version > 1",
 ];
 

@@ -8,7 +8,8 @@ use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::account::{Role, TokenUse};
 use crate::model::facts::control::ControlKind;
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus};
-use crate::model::facts::sampling::NoiseCriterion;
+use crate::model::facts::laboratory::{HeldRowStatus, ResultStatus};
+use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, Purpose, SampleOutcome, SamplerKind};
 use crate::model::facts::standing_move::{Averaging, StandingValue};
 use crate::pages::{stopped, table};
 use fluent_syntax::ast::Entry;
@@ -34,8 +35,32 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
         ("control-kind", ControlKind::ALL.iter().map(|one| one.as_str()).collect()),
         ("target", TargetAnswer::ALL.iter().map(|one| one.as_str()).collect()),
         ("sufficiency", Sufficiency::ALL.iter().map(|one| one.as_str()).collect()),
+        ("entry", entry_fields()),
+        ("position", Position::ALL.iter().map(|one| one.as_str()).collect()),
+        ("purpose", Purpose::ALL.iter().map(|one| one.as_str()).collect()),
+        ("covers", Covers::ALL.iter().map(|one| one.as_str()).collect()),
+        ("outcome", SampleOutcome::ALL.iter().map(|one| one.as_str()).collect()),
+        ("sampler", SamplerKind::ALL.iter().map(|one| one.as_str()).collect()),
+        ("result-status", ResultStatus::ALL.iter().map(|one| one.as_str()).collect()),
+        ("held", HeldRowStatus::ALL.iter().map(|one| one.as_str()).collect()),
+        ("lab", crate::pages::lab_draft::HEAD.to_vec()),
+        ("lab-column", crate::registry::facts::laboratory_csv::COLUMNS.to_vec()),
+        ("sample-field", vec!["reason", "agent_code", "sample_number"]),
+        (
+            "deed",
+            vec![
+                "recorded", "corrected", "voided", "voiding_withdrawn", "accepted", "replaced", "stands_again",
+                "chosen_to_stand",
+            ],
+        ),
         ("token-use", TokenUse::ALL.iter().map(|one| one.as_str()).collect()),
     ]
+}
+
+/// The fields of the form of a sampling event.
+fn entry_fields() -> Vec<&'static str> {
+    use crate::pages::entry_form::{DAY, GRID, MORE};
+    [DAY, GRID, MORE].concat()
 }
 
 fn files(folder: &Path, found: &mut Vec<PathBuf>) {

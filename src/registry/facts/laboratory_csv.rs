@@ -36,15 +36,38 @@ const NEEDED: &[&str] = &["sample_number", "agent", "value", "unit", "reporting_
 /// # Errors
 /// Every fault: of the head by parameter, of a row by `/results/<row from 0>/<column>`.
 pub fn read(head: &[(String, String)], file: &[u8], agents: &[Agent]) -> Result<Report, Faults> {
-    let mut faults = Faults::default();
-    let head = read_head(head, &mut faults);
-    let rows = read_rows(file, agents, &mut faults);
+    let ReadFile { head, rows, faults } = read_each(head, file, agents, &BTreeMap::new());
+    let rows: Option<Vec<Row>> = rows.and_then(|rows| rows.into_iter().collect());
     match (head, rows) {
         (Some(head), Some(rows)) if faults.is_empty() => {
             Ok(Report { head, rows, unmatched: Unmatched::Refuse })
         }
         _ => Err(faults),
     }
+}
+
+/// What of a file could be read.
+#[derive(Debug)]
+pub struct ReadFile {
+    /// The head.
+    pub head: Option<LabReport>,
+    /// Every row, those with faults as nothing; nothing at all where the columns are none.
+    pub rows: Option<Vec<Option<Row>>>,
+    /// Every fault, as [`read`] names them.
+    pub faults: Faults,
+}
+
+/// The same, row by row; `named` says which agent the laboratory's own names stand for.
+pub fn read_each(
+    head: &[(String, String)],
+    file: &[u8],
+    agents: &[Agent],
+    named: &BTreeMap<String, Code>,
+) -> ReadFile {
+    let mut faults = Faults::default();
+    let head = read_head(head, &mut faults);
+    let rows = read_rows(file, agents, named, &mut faults);
+    ReadFile { head, rows, faults }
 }
 
 /// A refusal of a report that came as a file: what was wrong in a row is named by its column.
@@ -90,7 +113,12 @@ fn read_head(head: &[(String, String)], faults: &mut Faults) -> Option<LabReport
     LabReport::read(&Value::Object(fields), "", faults)
 }
 
-fn read_rows(file: &[u8], agents: &[Agent], faults: &mut Faults) -> Option<Vec<Row>> {
+fn read_rows(
+    file: &[u8],
+    agents: &[Agent],
+    named: &BTreeMap<String, Code>,
+    faults: &mut Faults,
+) -> Option<Vec<Option<Row>>> {
     let Ok(text) = std::str::from_utf8(file) else {
         faults.note("", "must be text in UTF-8");
         return None;
@@ -111,7 +139,8 @@ fn read_rows(file: &[u8], agents: &[Agent], faults: &mut Faults) -> Option<Vec<R
     for (n, record) in reader.records().enumerate() {
         match record {
             Ok(record) => {
-                let cells = Cells { places: &places, record: &record, at: format!("/results/{n}") };
+                let at = format!("/results/{n}");
+                let cells = Cells { places: &places, named, record: &record, at };
                 rows.push(cells.row(agents, faults));
             }
             Err(error) => {
@@ -120,7 +149,7 @@ fn read_rows(file: &[u8], agents: &[Agent], faults: &mut Faults) -> Option<Vec<R
             }
         }
     }
-    rows.into_iter().collect()
+    Some(rows)
 }
 
 fn check_columns(columns: &StringRecord, faults: &mut Faults) -> Option<()> {
@@ -144,6 +173,7 @@ fn check_columns(columns: &StringRecord, faults: &mut Faults) -> Option<()> {
 /// The cells of one row by column name.
 struct Cells<'c> {
     places: &'c BTreeMap<&'c str, usize>,
+    named: &'c BTreeMap<String, Code>,
     record: &'c StringRecord,
     at: String,
 }
@@ -288,18 +318,10 @@ impl Cells<'_> {
             self.fault("agent", "is required", faults);
             return None;
         };
-        if let Some(agent) = agents.iter().find(|agent| agent.code.as_str() == text) {
-            return Some(agent.code.clone());
+        if let Some(code) = self.named.get(text) {
+            return Some(code.clone());
         }
-        let fits = |agent: &&Agent| {
-            let numbers = agent.cas_rn.iter().chain(agent.further_cas_rns.iter().flatten());
-            numbers.into_iter().any(|cas| cas.as_str() == text)
-                || agent.name.as_str().eq_ignore_ascii_case(text)
-                // The plain name before its qualification: "Lead" of "Lead, inorganic (…)".
-                || agent.name.as_str().split([',', '(']).next().is_some_and(|plain| plain.trim().eq_ignore_ascii_case(text))
-        };
-        let fitting: Vec<&Agent> = agents.iter().filter(fits).collect();
-        match fitting.as_slice() {
+        match agents_named(text, agents).as_slice() {
             [agent] => Some(agent.code.clone()),
             [] => {
                 self.fault(
@@ -320,6 +342,21 @@ impl Cells<'_> {
             }
         }
     }
+}
+
+/// The agents that a text may mean: the one with this code, else all with this CAS RN or name.
+pub fn agents_named<'a>(text: &str, agents: &'a [Agent]) -> Vec<&'a Agent> {
+    if let Some(agent) = agents.iter().find(|agent| agent.code.as_str() == text) {
+        return vec![agent];
+    }
+    let fits = |agent: &&Agent| {
+        let numbers = agent.cas_rn.iter().chain(agent.further_cas_rns.iter().flatten());
+        numbers.into_iter().any(|cas| cas.as_str() == text)
+            || agent.name.as_str().eq_ignore_ascii_case(text)
+            // The plain name before its qualification: "Lead" of "Lead, inorganic (…)".
+            || agent.name.as_str().split([',', '(']).next().is_some_and(|plain| plain.trim().eq_ignore_ascii_case(text))
+    };
+    agents.iter().filter(fits).collect()
 }
 
 #[cfg(test)]

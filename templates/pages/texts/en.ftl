@@ -196,7 +196,6 @@ needs-held-mark = { $n ->
    *[other] { $count } rows without a sample
  }
 needs-held-more = The rows are held until their sample is known; nothing uses them.
-needs-see-site = See the site
 needs-not-accepted = not accepted yet
 needs-results = { $n ->
     [one] One result that nobody has accepted yet.
