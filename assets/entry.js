@@ -140,6 +140,7 @@
       const now = new Date();
       const time = `${String(now.getHours()).padStart(2, "0")}:${String(now.getMinutes()).padStart(2, "0")}`;
       kept.textContent = kept.dataset.kept.replace("{time}", time);
+      kept.dataset.state = "kept";
     } catch {
       touched = true;
       kept.textContent = kept.dataset.lost;
@@ -147,6 +148,7 @@
   };
   function changed() {
     touched = true;
+    kept.dataset.state = "typing";
     clearTimeout(waiting);
     waiting = setTimeout(keep, 1200);
   }

@@ -113,7 +113,9 @@ impl Typed {
         let read = |head: &str, fields: &mut dyn Iterator<Item = &'static str>| {
             let mut row = Row::default();
             for field in fields {
-                if let Some(value) = sent.get(format!("{head}-{field}").as_str()).filter(|text| !text.is_empty()) {
+                if let Some(value) =
+                    sent.get(format!("{head}-{field}").as_str()).filter(|text| !text.is_empty())
+                {
                     row.set(field, value);
                 }
             }
@@ -171,7 +173,9 @@ impl Typed {
         for row in &mut self.rows {
             if let Some(text) = row.given(column) {
                 above = Some(text.to_owned());
-            } else if let Some(text) = above.as_mut().filter(|_| column == "number" || row.given("number").is_some()) {
+            } else if let Some(text) =
+                above.as_mut().filter(|_| column == "number" || row.given("number").is_some())
+            {
                 if column == "number" {
                     *text = counted_on(text);
                 }
@@ -213,7 +217,12 @@ mod tests {
     use super::*;
 
     fn typed() -> Typed {
-        Typed::of(&Form::parse(b"rows=3&d-reference=A+1&r0-number=118-09&r0-worker=Q-1&r2-number=x&r1-position=area").unwrap())
+        Typed::of(
+            &Form::parse(
+                b"rows=3&d-reference=A+1&r0-number=118-09&r0-worker=Q-1&r2-number=x&r1-position=area",
+            )
+            .unwrap(),
+        )
     }
 
     #[test]
@@ -232,7 +241,10 @@ mod tests {
         form.copy_down("worker");
         assert_eq!([0, 1, 2].map(|n: usize| form.rows[n].raw("worker").to_owned()), ["Q-1", "", "Q-1"]);
         form.copy_down("number");
-        assert_eq!([0, 1, 2].map(|n: usize| form.rows[n].raw("number").to_owned()), ["118-09", "118-10", "x"]);
+        assert_eq!(
+            [0, 1, 2].map(|n: usize| form.rows[n].raw("number").to_owned()),
+            ["118-09", "118-10", "x"]
+        );
         assert_eq!([counted_on("9"), counted_on("A-099"), counted_on("A")], ["10", "A-100", "A"]);
     }
 

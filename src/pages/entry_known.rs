@@ -91,14 +91,16 @@ impl Known {
         let groups = versions::list::<Group>(tx, &scope, as_of, &of_site, None).await?;
         let assignments = versions::list::<Assignment>(tx, &scope, as_of, &of_site, None).await?;
         let day = day.unwrap_or(as_of.date);
-        let on_day = |one: &&Version<Assignment>| one.fact.from <= day && one.fact.to.is_none_or(|to| day < to);
+        let on_day =
+            |one: &&Version<Assignment>| one.fact.from <= day && one.fact.to.is_none_or(|to| day < to);
         let worker = |one: &Version<Assignment>| one.parent.unwrap_or_default();
         let assigned: BTreeSet<Uuid> = assignments.iter().map(worker).collect();
         let mut offered: BTreeSet<Uuid> = assignments.iter().filter(on_day).map(worker).collect();
         if offered.len() > OFFERED_MOST {
             offered.clear();
         }
-        let by_number = [Where::TextIsOneOf("employee_number", numbers.into_iter().collect()), Where::Standing];
+        let by_number =
+            [Where::TextIsOneOf("employee_number", numbers.into_iter().collect()), Where::Standing];
         let workers_in_sight = caller.may(Action::ReadWorkers)?;
         let employments =
             versions::list::<Employment>(tx, &workers_in_sight, as_of, &by_number, None).await?;
@@ -176,7 +178,10 @@ pub fn number_and_employer(typed: &str) -> (&str, Option<&str>) {
     }
 }
 
-fn by_code<F>(found: Vec<Version<F>>, parts: impl Fn(&F) -> (&str, &str)) -> BTreeMap<String, (Uuid, String)> {
+fn by_code<F>(
+    found: Vec<Version<F>>,
+    parts: impl Fn(&F) -> (&str, &str),
+) -> BTreeMap<String, (Uuid, String)> {
     found
         .iter()
         .map(|one| {

@@ -63,7 +63,9 @@ pub fn read(typed: &Typed, known: &Known, texts: &Texts) -> Reading {
     };
     let day = &typed.day;
     let mut body = Map::new();
-    for (field, name) in [("reference", "reference"), ("sampled_by", "sampled_by"), ("conditions", "conditions")] {
+    for (field, name) in
+        [("reference", "reference"), ("sampled_by", "sampled_by"), ("conditions", "conditions")]
+    {
         if let Some(text) = day.given(field) {
             body.insert(name.into(), json!(text));
         }
@@ -99,7 +101,12 @@ impl Reading {
     /// Takes over what the use case found, beside the fields it is about.
     pub fn take(&mut self, faults: &Faults, typed: &Typed) {
         for fault in faults.iter() {
-            let told = |told: &String| fault.pointer.strip_prefix(told.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'));
+            let told = |told: &String| {
+                fault
+                    .pointer
+                    .strip_prefix(told.as_str())
+                    .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+            };
             if self.told.iter().any(told) {
                 continue;
             }
@@ -146,8 +153,8 @@ impl Reading {
             "arc_minutes" => format!("r{n}-arc"),
             "ppe_worn" => format!("r{n}-ppe"),
             "on_site_results" => format!("r{n}-read_value"),
-            own @ ("number" | "position" | "covers" | "duplicate_of" | "outcome" | "sampler_kind" | "location"
-            | "pump" | "materials" | "representative" | "note") => format!("r{n}-{own}"),
+            own @ ("number" | "position" | "covers" | "duplicate_of" | "outcome" | "sampler_kind"
+            | "location" | "pump" | "materials" | "representative" | "note") => format!("r{n}-{own}"),
             _ => format!("r{n}-number"),
         }
     }
@@ -175,7 +182,11 @@ impl<'r> OfRow<'r> {
 
     /// Notes a fault of a field that stands on the sample, or else on the day.
     fn note_or_day(&self, reading: &mut Reading, field: &str, pointer: &str, detail: String) {
-        let name = if self.row.given(field).is_some() { format!("r{}-{field}", self.n) } else { format!("d-{field}") };
+        let name = if self.row.given(field).is_some() {
+            format!("r{}-{field}", self.n)
+        } else {
+            format!("d-{field}")
+        };
         if reading.wrong.all().iter().any(|(known, told)| *known == name && *told == detail) {
             reading.told.insert(format!("{}/{pointer}", self.at));
             return;
@@ -197,7 +208,9 @@ impl<'r> OfRow<'r> {
         put("number", self.row.given("number"));
         put("position", Some(&position));
         put("shift_date", self.row.given("date").or_else(|| self.day.given("shift_date")));
-        for field in ["covers", "duplicate_of", "outcome", "sampler_kind", "location", "pump", "materials", "note"] {
+        for field in
+            ["covers", "duplicate_of", "outcome", "sampler_kind", "location", "pump", "materials", "note"]
+        {
             put(field, self.row.given(field));
         }
         put("ppe_worn", self.row.given("ppe"));
@@ -255,7 +268,9 @@ impl<'r> OfRow<'r> {
         if let Some(text) = task {
             match find(&self.known.tasks, text) {
                 Some(id) => drop(sample.insert("task_id".into(), json!(id.to_string()))),
-                None => self.note_or_day(reading, "task", "task_id", self.no_code(text, self.known.tasks.keys())),
+                None => {
+                    self.note_or_day(reading, "task", "task_id", self.no_code(text, self.known.tasks.keys()))
+                }
             }
         }
         if let Some(text) = self.row.given("group") {
@@ -406,9 +421,9 @@ type ByCode = std::collections::BTreeMap<String, (Uuid, String)>;
 
 fn find(by_code: &ByCode, text: &str) -> Option<Uuid> {
     let text = text.trim();
-    let found = by_code.get(text).or_else(|| {
-        by_code.iter().find(|(code, _)| code.eq_ignore_ascii_case(text)).map(|(_, found)| found)
-    });
+    let found = by_code
+        .get(text)
+        .or_else(|| by_code.iter().find(|(code, _)| code.eq_ignore_ascii_case(text)).map(|(_, found)| found));
     found.map(|(id, _)| *id)
 }
 
@@ -446,7 +461,8 @@ fn work_out(sample: &Map<String, Value>, of: &OfRow<'_>, who: &str) -> WorkedOut
     }
     let Ok(read) = Sample::parse(&only) else { return out };
     let air = sampled_air(&read, None);
-    let ran = of.row.given("runs").and_then(|text| typed_times::runs(text).ok()).and_then(|typed| typed.ran());
+    let ran =
+        of.row.given("runs").and_then(|text| typed_times::runs(text).ok()).and_then(|typed| typed.ran());
     let Some(ran) = ran else { return WorkedOut { change: change_of(air.flow_change_percent), ..out } };
     // By the site's clock where the day is known, which is longer or shorter where the clocks change.
     let minutes = if sample.contains_key("runs") { air.minutes } else { ran };
@@ -469,5 +485,11 @@ pub fn change_told(change: f64) -> String {
 
 /// A volume: `897 L`.
 pub fn volume_told(volume: f64) -> String {
-    if volume >= 100.0 { format!("{volume:.0} L") } else if volume >= 10.0 { format!("{volume:.1} L") } else { format!("{volume:.2} L") }
+    if volume >= 100.0 {
+        format!("{volume:.0} L")
+    } else if volume >= 10.0 {
+        format!("{volume:.1} L")
+    } else {
+        format!("{volume:.2} L")
+    }
 }

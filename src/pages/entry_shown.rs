@@ -44,8 +44,12 @@ impl Cells {
             let id = format!("{head}-{field}");
             let label = texts.word("entry", field);
             let whole = texts.with("entry-of-sample", &[("n", &number), ("what", &label)]);
-            let told: Vec<&str> =
-                wrong.all().iter().filter(|(name, _)| *name == id).map(|(_, detail)| detail.as_str()).collect();
+            let told: Vec<&str> = wrong
+                .all()
+                .iter()
+                .filter(|(name, _)| *name == id)
+                .map(|(_, detail)| detail.as_str())
+                .collect();
             let wrong = told.join("; ");
             (field, Cell { value: row.raw(field).to_owned(), wrong, label, whole, id })
         };
@@ -102,7 +106,11 @@ pub struct RowShown {
 macro_rules! choice {
     ($texts:expr, $kind:ty, $family:literal, $none:literal, $asked:expr) => {
         std::iter::once(Choice::new("", $texts.t($none), $asked))
-            .chain(<$kind>::ALL.iter().map(|one| Choice::new(one.as_str(), $texts.word($family, one.as_str()), $asked)))
+            .chain(
+                <$kind>::ALL
+                    .iter()
+                    .map(|one| Choice::new(one.as_str(), $texts.word($family, one.as_str()), $asked)),
+            )
             .collect()
     };
 }
@@ -115,7 +123,10 @@ pub fn day(typed: &Typed, wrong: &Wrong, texts: &Texts) -> Cells {
 /// Why an event took place.
 pub fn purposes(typed: &Typed, texts: &Texts) -> Vec<Choice> {
     let asked = typed.day.given("purpose").unwrap_or(Purpose::Routine.as_str());
-    Purpose::ALL.iter().map(|one| Choice::new(one.as_str(), texts.word("purpose", one.as_str()), asked)).collect()
+    Purpose::ALL
+        .iter()
+        .map(|one| Choice::new(one.as_str(), texts.word("purpose", one.as_str()), asked))
+        .collect()
 }
 
 /// The columns that can be copied down.
@@ -125,7 +136,13 @@ pub fn columns(texts: &Texts, asked: &str) -> Vec<Choice> {
 
 /// Every sample.
 pub fn rows(typed: &Typed, out: &[WorkedOut], wrong: &Wrong, texts: &Texts) -> Vec<RowShown> {
-    typed.rows.iter().zip(out).enumerate().map(|(n, (row, out))| row_shown(n, row, out, wrong, texts)).collect()
+    typed
+        .rows
+        .iter()
+        .zip(out)
+        .enumerate()
+        .map(|(n, (row, out))| row_shown(n, row, out, wrong, texts))
+        .collect()
 }
 
 fn row_shown(n: usize, row: &Row, out: &WorkedOut, wrong: &Wrong, texts: &Texts) -> RowShown {

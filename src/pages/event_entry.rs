@@ -149,7 +149,9 @@ fn lead(texts: &Texts, rows: usize, faults: usize) -> String {
     match (rows, faults) {
         (0, 0) => texts.t("entry-lead-empty"),
         (rows, 0) => format!("{} {}", texts.n("entry-lead-rows", rows), texts.t("entry-lead-no-faults")),
-        (rows, faults) => format!("{} {}", texts.n("entry-lead-rows", rows), texts.n("entry-lead-faults", faults)),
+        (rows, faults) => {
+            format!("{} {}", texts.n("entry-lead-rows", rows), texts.n("entry-lead-faults", faults))
+        }
     }
 }
 

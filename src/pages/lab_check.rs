@@ -97,7 +97,9 @@ pub fn report_of(draft: &LabDraft, agents: &[Agent]) -> Result<Report, Faults> {
         laboratory_csv::read_each(&draft.head(), &draft.file, agents, &draft.named);
     let rows: Option<Vec<Row>> = rows.and_then(|rows| rows.into_iter().collect());
     match (head, rows) {
-        (Some(head), Some(rows)) if faults.is_empty() => Ok(Report { head, rows, unmatched: unmatched(draft) }),
+        (Some(head), Some(rows)) if faults.is_empty() => {
+            Ok(Report { head, rows, unmatched: unmatched(draft) })
+        }
         _ => Err(faults),
     }
 }
@@ -132,9 +134,11 @@ pub async fn check(
         .iter()
         .map(|(_, row)| (row.draft.sample_number.to_string(), row.draft.agent_code.to_string()))
         .collect();
-    let report = Report { head, rows: read.into_iter().map(|(_, row)| row).collect(), unmatched: unmatched(draft) };
+    let report =
+        Report { head, rows: read.into_iter().map(|(_, row)| row).collect(), unmatched: unmatched(draft) };
     let mut change = pages.registry.begin_plain(&visit.caller()).await?;
-    match laboratory::record_report(&mut change, site, report).await.map_err(laboratory_csv::named_by_column) {
+    match laboratory::record_report(&mut change, site, report).await.map_err(laboratory_csv::named_by_column)
+    {
         Ok(recorded) => {
             let waiting: BTreeSet<String> =
                 recorded.held.iter().map(|held| held.fact.row.sample_number.to_string()).collect();
@@ -143,8 +147,11 @@ pub async fn check(
             let as_of = change.as_of();
             let views = samples::views(&mut change.tx, as_of, recorded.samples, Asked::default()).await?;
             for (n, (number, agent)) in places.iter().zip(&asked) {
-                let becomes =
-                    if waiting.contains(number) { Becomes::Waits } else { Becomes::Result(said(&views, number, agent)) };
+                let becomes = if waiting.contains(number) {
+                    Becomes::Waits
+                } else {
+                    Becomes::Result(said(&views, number, agent))
+                };
                 if let Some(row) = checked.rows.get_mut(*n) {
                     row.becomes = becomes;
                 }
@@ -154,7 +161,12 @@ pub async fn check(
         Err(Refusal::Conflict { detail, faults }) if faults.is_empty() => {
             checked.head.note("report_number", detail);
         }
-        Err(Refusal::Conflict { faults, .. }) => place(&mut checked, &moved(&faults, &places)),
+        Err(Refusal::Conflict { detail, faults }) => {
+            // The sentence tells more than the identifier of the result that stands.
+            let mut told = Faults::default();
+            faults.iter().for_each(|fault| told.note(fault.pointer.clone(), detail.clone()));
+            place(&mut checked, &moved(&told, &places));
+        }
         Err(other) => return Err(other.into()),
     }
     // Whatever was recorded goes with the change that is dropped here.
@@ -196,7 +208,8 @@ fn stand_in(pages: &Pages) -> Option<LabReport> {
 fn moved(faults: &Faults, places: &[usize]) -> Faults {
     let mut named = Faults::default();
     for fault in faults.iter() {
-        let rest = fault.pointer.strip_prefix("/results/").map(|rest| rest.split_once('/').unwrap_or((rest, "")));
+        let rest =
+            fault.pointer.strip_prefix("/results/").map(|rest| rest.split_once('/').unwrap_or((rest, "")));
         let place = rest.and_then(|(k, rest)| Some((places.get(k.parse::<usize>().ok()?)?, rest)));
         match place {
             Some((n, rest)) => named.note(format!("/results/{n}/{rest}"), fault.detail.clone()),
@@ -230,7 +243,8 @@ fn place(checked: &mut Checked, faults: &Faults) {
 fn lines(file: &[u8]) -> Vec<CheckedRow> {
     let Ok(text) = std::str::from_utf8(file) else { return Vec::new() };
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
     let Ok(columns) = reader.headers().cloned() else { return Vec::new() };
     let places: BTreeMap<&str, usize> = columns.iter().enumerate().map(|(n, name)| (name, n)).collect();
     reader

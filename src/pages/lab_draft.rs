@@ -11,7 +11,8 @@ use sha2::{Digest as _, Sha256};
 use std::collections::BTreeMap;
 
 /// The fields of the head of a report, in the order in which they stand.
-pub const HEAD: &[&str] = &["report_number", "laboratory", "received_on", "part", "revision", "accreditation"];
+pub const HEAD: &[&str] =
+    &["report_number", "laboratory", "received_on", "part", "revision", "accreditation"];
 
 /// A file that is looked at.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -43,7 +44,9 @@ impl LabDraft {
             draft.file = file.bytes.to_vec();
         }
         for (name, text) in form.iter() {
-            let Some(code) = name.strip_prefix("text-").map(|n| form.text(&format!("code-{n}"))) else { continue };
+            let Some(code) = name.strip_prefix("text-").map(|n| form.text(&format!("code-{n}"))) else {
+                continue;
+            };
             match Code::new(code) {
                 Some(code) => drop(draft.named.insert(text.to_owned(), code)),
                 None => drop(draft.named.remove(text)),
@@ -100,7 +103,8 @@ mod tests {
 
     #[test]
     fn a_file_is_kept_byte_for_byte_until_another_is_sent() {
-        let form = Form::parse(b"report_number=L-1&hold=yes&text-0=Blei&code-0=lead&text-1=X&code-1=").unwrap();
+        let form =
+            Form::parse(b"report_number=L-1&hold=yes&text-0=Blei&code-0=lead&text-1=X&code-1=").unwrap();
         let file = SentFile {
             field: "file".into(),
             name: "r.csv".into(),
@@ -111,7 +115,10 @@ mod tests {
         assert_eq!(LabDraft::from_draft(&draft.to_draft()), Some(draft.clone()));
         assert_eq!((draft.file.as_slice(), draft.named.len(), draft.hold), (&b"a,b\r\n\xff"[..], 1, true));
         let again = LabDraft::sent(Some(draft.clone()), &Form::parse(b"report_number=L-2").unwrap(), None);
-        assert_eq!((again.file.as_slice(), again.field("report_number"), again.hold), (draft.file.as_slice(), "L-2", false));
+        assert_eq!(
+            (again.file.as_slice(), again.field("report_number"), again.hold),
+            (draft.file.as_slice(), "L-2", false)
+        );
         assert_ne!(again.digest(), draft.digest());
     }
 }

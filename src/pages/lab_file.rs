@@ -168,8 +168,10 @@ fn named(
 ) -> Vec<NamedAgent> {
     let mut texts_of: Vec<String> = checked.unknown.iter().cloned().collect();
     texts_of.extend(draft.named.keys().filter(|text| !checked.unknown.contains(*text)).cloned());
-    let mut known: Vec<(&str, String)> =
-        agents.iter().map(|agent| (agent.code.as_str(), format!("{} ({})", agent.name, agent.code))).collect();
+    let mut known: Vec<(&str, String)> = agents
+        .iter()
+        .map(|agent| (agent.code.as_str(), format!("{} ({})", agent.name, agent.code)))
+        .collect();
     known.sort_by_key(|(_, label)| label.to_lowercase());
     texts_of
         .into_iter()
@@ -193,7 +195,10 @@ fn rows(checked: &Checked, texts: &Texts) -> (Vec<RowShown>, usize, usize) {
         if *count > if is_faulty { FAULTY_SHOWN } else { SOUND_SHOWN } {
             continue;
         }
-        let faults = row.faults.iter().map(|(column, detail)| (texts.word("lab-column", column), detail.clone()));
+        let faults = row.faults.iter().map(|(column, detail)| {
+            let of = if column.is_empty() { texts.t("lab-row-itself") } else { texts.word("lab-column", column) };
+            (of, detail.clone())
+        });
         shown.push(RowShown {
             faults: faults.collect(),
             becomes: match &row.becomes {

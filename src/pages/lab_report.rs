@@ -134,7 +134,12 @@ fn held_shown(held: &Version<HeldRow>, (texts, names): (&Texts, &Names)) -> Held
     }
 }
 
-async fn page(pages: &Pages, visit: &Visit, id: Uuid, (about, wrong): (String, Wrong)) -> Result<ReportPage, Stopped> {
+async fn page(
+    pages: &Pages,
+    visit: &Visit,
+    id: Uuid,
+    (about, wrong): (String, Wrong),
+) -> Result<ReportPage, Stopped> {
     let (caller, texts) = (visit.caller(), Texts::of(visit));
     let mut moment = Moment::of(pages, visit).await?;
     let is_now = moment.is_now();
@@ -143,7 +148,8 @@ async fn page(pages: &Pages, visit: &Visit, id: Uuid, (about, wrong): (String, W
     let results = gather::many::<LabResult>(tx, as_of, &[id], Where::Parents).await?;
     let ids: Vec<Uuid> = results.iter().map(|result| result.fact.sample_id.0).collect();
     let found = gather::many::<Sample>(tx, as_of, &ids, Where::Ids).await?;
-    let workers: BTreeSet<Uuid> = found.iter().filter_map(|sample| sample.fact.worker_id).map(|id| id.0).collect();
+    let workers: BTreeSet<Uuid> =
+        found.iter().filter_map(|sample| sample.fact.worker_id).map(|id| id.0).collect();
     let views = samples::views(tx, as_of, found.clone(), Asked::default()).await?;
     let names = Names::of(tx, &caller, as_of).await?;
     let held = held_rows::of_report(tx, as_of, id).await?;
@@ -156,7 +162,8 @@ async fn page(pages: &Pages, visit: &Visit, id: Uuid, (about, wrong): (String, W
         (texts.t("lab-laboratory"), fact.laboratory.to_string()),
         (texts.t("lab-received-on"), told::day(fact.received_on)),
     ];
-    let mut put = |key: &str, value: Option<String>| facts.extend(value.map(|value| (texts.word("lab", key), value)));
+    let mut put =
+        |key: &str, value: Option<String>| facts.extend(value.map(|value| (texts.word("lab", key), value)));
     put("part", fact.part.map(|part| part.to_string()));
     put("revision", fact.revision.map(|revision| revision.to_string()));
     put("accreditation", fact.accreditation.as_ref().map(ToString::to_string));
@@ -168,7 +175,11 @@ async fn page(pages: &Pages, visit: &Visit, id: Uuid, (about, wrong): (String, W
         id,
         site: report.site.map(|site| site.to_string()).unwrap_or_default(),
         site_name: report.site.and_then(|site| names.site(site)).unwrap_or_default().to_owned(),
-        lead: if waiting == 0 { results_told } else { format!("{results_told} {}", texts.n("report-waiting", waiting)) },
+        lead: if waiting == 0 {
+            results_told
+        } else {
+            format!("{results_told} {}", texts.n("report-waiting", waiting))
+        },
         voided: report.voided.clone().unwrap_or_default(),
         facts,
         rows,
@@ -178,8 +189,12 @@ async fn page(pages: &Pages, visit: &Visit, id: Uuid, (about, wrong): (String, W
         typed: visit.form.text("sample_number").to_owned(),
         about,
         wrong,
-        frame: Frame::titled(pages, visit, texts.with("report-title", &[("what", fact.report_number.as_str())]))
-            .at(moment.fix),
+        frame: Frame::titled(
+            pages,
+            visit,
+            texts.with("report-title", &[("what", fact.report_number.as_str())]),
+        )
+        .at(moment.fix),
     })
 }
 

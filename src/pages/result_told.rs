@@ -57,10 +57,12 @@ pub fn quantity(answer: &Value) -> String {
 }
 
 fn told_in(answer: &Value, figures: u32) -> String {
-    Quantity::parse(answer).map_or_else(
-        |_| String::new(),
-        |quantity| Printing::of(Resolution::of(quantity.unit, figures)).quantity(&quantity),
-    )
+    let Ok(mut quantity) = Quantity::parse(answer) else { return String::new() };
+    // The digits of what was computed are the computer's, not the laboratory's.
+    if answer.get("reported").is_none() && !answer["value"].is_string() {
+        quantity.reported = None;
+    }
+    Printing::of(Resolution::of(quantity.unit, figures)).quantity(&quantity)
 }
 
 /// The flags of an answer.
@@ -83,7 +85,9 @@ pub fn working(answer: &Value, agent: Option<&str>, agents: &[String], names: &N
         .map(|step| {
             let text = |field: &str| step[field].as_str().unwrap_or_default().to_owned();
             let name = match agent {
-                Some(code) => text("step").replace(&format!(" of {code}"), &format!(" of {}", names.agent(code))),
+                Some(code) => {
+                    text("step").replace(&format!(" of {code}"), &format!(" of {}", names.agent(code)))
+                }
                 None => text("step"),
             };
             StepTold {
@@ -127,8 +131,13 @@ pub fn changes(found: &[ChangeOf], texts: &Texts) -> Vec<ChangeTold> {
             let what = before.map(|before| differences(before, &change.fact, texts)).unwrap_or_default();
             before = Some(&change.fact);
             let by = change.by.clone().unwrap_or_else(|| texts.t("changes-by-registry"));
-            let put_in = [("what", texts.word("deed", &change.deed.replace(' ', "_"))), ("day", told::instant(change.at)), ("by", by)];
-            let put_in: Vec<(&str, &str)> = put_in.iter().map(|(name, text)| (*name, text.as_str())).collect();
+            let put_in = [
+                ("what", texts.word("deed", &change.deed.replace(' ', "_"))),
+                ("day", told::instant(change.at)),
+                ("by", by),
+            ];
+            let put_in: Vec<(&str, &str)> =
+                put_in.iter().map(|(name, text)| (*name, text.as_str())).collect();
             ChangeTold {
                 head: texts.with("changes-head", &put_in),
                 what,
@@ -148,10 +157,12 @@ fn differences(before: &Value, after: &Value, texts: &Texts) -> String {
     let mut names: Vec<&String> = before.keys().chain(after.keys()).collect();
     names.sort_unstable();
     names.dedup();
-    let of = |fields: &serde_json::Map<String, Value>, name: &str| fields.get(name).map_or_else(|| "—".to_owned(), value);
-    let changed = names.into_iter().filter(|name| {
-        before.get(*name) != after.get(*name) && !OF_THE_REGISTRY.contains(&name.as_str())
-    });
+    let of = |fields: &serde_json::Map<String, Value>, name: &str| {
+        fields.get(name).map_or_else(|| "—".to_owned(), value)
+    };
+    let changed = names
+        .into_iter()
+        .filter(|name| before.get(*name) != after.get(*name) && !OF_THE_REGISTRY.contains(&name.as_str()));
     changed
         .map(|name| {
             let (old, new) = (of(before, name), of(after, name));

@@ -108,16 +108,21 @@ fn facts(sample: &Version<Sample>, site: Option<&Version<Site>>, texts: &Texts) 
     let labels = fact.labels.as_ref();
     put("group", labels.and_then(|labels| labels.group_title.clone()));
     put("task", labels.and_then(|labels| labels.task_title.clone()));
-    put("controls", labels.and_then(|labels| labels.control_titles.as_ref()).map(|titles| {
-        if titles.is_empty() { texts.t("entry-none-running") } else { titles.join(", ") }
-    }));
+    put(
+        "controls",
+        labels
+            .and_then(|labels| labels.control_titles.as_ref())
+            .map(|titles| if titles.is_empty() { texts.t("entry-none-running") } else { titles.join(", ") }),
+    );
     let clock = |at: chrono::DateTime<chrono::Utc>| match site {
         Some(site) => at.with_timezone(&site.fact.time_zone.0).format("%H:%M").to_string(),
         None => at.format("%H:%M UTC").to_string(),
     };
-    let runs = fact.runs.iter().flatten().map(|run| {
-        format!("{}–{}", clock(run.start), run.end.map(clock).unwrap_or_default())
-    });
+    let runs = fact
+        .runs
+        .iter()
+        .flatten()
+        .map(|run| format!("{}–{}", clock(run.start), run.end.map(clock).unwrap_or_default()));
     put("runs", Some(runs.collect::<Vec<_>>().join(", ")));
     let flow = |flow: &Option<crate::model::quantity::Quantity>| {
         flow.as_ref().map(|flow| result_told::quantity(&flow.to_json()))
@@ -204,7 +209,10 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
         facts: facts(&sample, site.as_ref(), texts),
         worker,
         volume: result_told::quantity(&view["volume"]),
-        change: view["flow_change_percent"].as_f64().map(crate::pages::entry_reading::change_told).unwrap_or_default(),
+        change: view["flow_change_percent"]
+            .as_f64()
+            .map(crate::pages::entry_reading::change_told)
+            .unwrap_or_default(),
         flags: sample_flags,
         air: result_told::working(&view["working"], None, &agents, &names),
         corrected: changes.iter().any(|change| change.corrects),
@@ -215,8 +223,12 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
         reason: visit.form.text("reason").to_owned(),
         results: shown,
         wrong,
-        frame: Frame::titled(pages, visit, texts.with("sample-title", &[("what", sample.fact.number.as_str())]))
-            .at(moment.fix),
+        frame: Frame::titled(
+            pages,
+            visit,
+            texts.with("sample-title", &[("what", sample.fact.number.as_str())]),
+        )
+        .at(moment.fix),
     })
 }
 
@@ -262,8 +274,12 @@ fn lead(texts: &Texts, results: &[ResultShown]) -> String {
     let waiting = results.iter().filter(|result| result.stands && result.submitted).count();
     match (standing, waiting) {
         (0, _) => texts.t("sample-lead-none"),
-        (standing, 0) => format!("{} {}", texts.n("sample-lead", standing), texts.t("sample-lead-all-accepted")),
-        (standing, waiting) => format!("{} {}", texts.n("sample-lead", standing), texts.n("sample-lead-waiting", waiting)),
+        (standing, 0) => {
+            format!("{} {}", texts.n("sample-lead", standing), texts.t("sample-lead-all-accepted"))
+        }
+        (standing, waiting) => {
+            format!("{} {}", texts.n("sample-lead", standing), texts.n("sample-lead-waiting", waiting))
+        }
     }
 }
 
@@ -283,7 +299,12 @@ fn body(form: &Form) -> Value {
 }
 
 /// Leads back to the sample, or shows it with what is wrong.
-async fn answered(pages: &Pages, visit: &Visit, done: Result<(), Refusal>, said: &str) -> Result<Answer, Stopped> {
+async fn answered(
+    pages: &Pages,
+    visit: &Visit,
+    done: Result<(), Refusal>,
+    said: &str,
+) -> Result<Answer, Stopped> {
     match done {
         Ok(()) => Ok(Answer::see(&format!("/samples/{}?{said}", visit.id_in_path()?))),
         Err(Refusal::Faults(faults)) => {

@@ -75,7 +75,13 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
                 .collect::<Vec<_>>()
                 .join(", "),
         });
-        sites.push(SiteSection { id, name: name.to_owned(), records, begun: Vec::new(), events: events.collect() });
+        sites.push(SiteSection {
+            id,
+            name: name.to_owned(),
+            records,
+            begun: Vec::new(),
+            events: events.collect(),
+        });
     }
     let fix = moment.fix.clone();
     drop(moment);

@@ -107,7 +107,8 @@ fn row(view: &Value, sample: &Sample, (texts, names): (&Texts, &Names)) -> Sampl
             }
         })
         .collect();
-    let has = |word: &str| view["flags"].as_array().is_some_and(|flags| flags.iter().any(|flag| flag == word));
+    let has =
+        |word: &str| view["flags"].as_array().is_some_and(|flags| flags.iter().any(|flag| flag == word));
     let label = sample.labels.as_ref().and_then(|labels| labels.worker_name.clone());
     SampleRow {
         address: format!("/samples/{}", view["id"].as_str().unwrap_or_default()),
@@ -133,7 +134,8 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
     let mut found = gather::many::<Sample>(tx, as_of, &[id], Where::Parents).await?;
     found.sort_by(|one, other| one.fact.number.cmp(&other.fact.number));
     let facts_of: Vec<Sample> = found.iter().map(|sample| sample.fact.clone()).collect();
-    let workers: BTreeSet<Uuid> = facts_of.iter().filter_map(|sample| sample.worker_id).map(|id| id.0).collect();
+    let workers: BTreeSet<Uuid> =
+        facts_of.iter().filter_map(|sample| sample.worker_id).map(|id| id.0).collect();
     let views = samples::views(tx, as_of, found, Asked::default()).await?;
     let names = Names::of(tx, &caller, as_of).await?;
     let rows: Vec<SampleRow> =
@@ -173,8 +175,12 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
         changes,
         reason: visit.form.text("reason").to_owned(),
         wrong,
-        frame: Frame::titled(pages, visit, texts.with("event-title", &[("what", event.fact.reference.as_str())]))
-            .at(moment.fix),
+        frame: Frame::titled(
+            pages,
+            visit,
+            texts.with("event-title", &[("what", event.fact.reference.as_str())]),
+        )
+        .at(moment.fix),
     })
 }
 
@@ -193,7 +199,12 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     Answer::page(&page(&pages, &visit, Wrong::default()).await?)
 }
 
-async fn answered(pages: &Pages, visit: &Visit, done: Result<(), Refusal>, said: &str) -> Result<Answer, Stopped> {
+async fn answered(
+    pages: &Pages,
+    visit: &Visit,
+    done: Result<(), Refusal>,
+    said: &str,
+) -> Result<Answer, Stopped> {
     match done {
         Ok(()) => Ok(Answer::see(&format!("/sampling-events/{}?{said}", visit.id_in_path()?))),
         Err(Refusal::Faults(faults)) => {

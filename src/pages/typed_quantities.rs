@@ -53,7 +53,8 @@ fn quantity(text: &str, unit_of: impl Fn(&str) -> Option<Unit>) -> Result<Value,
         Some(sign @ ('<' | '>')) => (Some(sign.to_string()), text[1..].trim_start()),
         _ => (None, text),
     };
-    let (number, unit) = rest.split_at(rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len()));
+    let (number, unit) =
+        rest.split_at(rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len()));
     if unit.starts_with(',') && !number.is_empty() {
         return Err(QuantityWrong::Comma);
     }

@@ -155,7 +155,12 @@ mod tests {
     #[test]
     fn times_are_read_however_they_are_joined() {
         let two = vec![(422, Some(691)), (724, Some(898))];
-        for text in ["07:02–11:31 12:04–14:58", "7:02-11:31, 12:04-14:58", "0702 1131 1204 1458", "07:02 to 11:31; 12:04 to 14:58"] {
+        for text in [
+            "07:02–11:31 12:04–14:58",
+            "7:02-11:31, 12:04-14:58",
+            "0702 1131 1204 1458",
+            "07:02 to 11:31; 12:04 to 14:58",
+        ] {
             assert_eq!(runs(text).unwrap(), TypedRuns { runs: two.clone(), minutes: None }, "{text}");
         }
         assert_eq!(ran("07:02–11:31 12:04–14:58"), Some(443.0));
@@ -178,7 +183,10 @@ mod tests {
         let counted = runs("07:02–14:58 443min").unwrap();
         assert_eq!((counted.ran(), counted.minutes), (Some(443.0), Some(443.0)));
         assert_eq!(runs("07:02–").unwrap().runs, [(422, None)]);
-        assert_eq!([minutes("480 min"), minutes("8 h"), minutes("7h 30min"), minutes("480")], [480.0, 480.0, 450.0, 480.0].map(Some));
+        assert_eq!(
+            [minutes("480 min"), minutes("8 h"), minutes("7h 30min"), minutes("480")],
+            [480.0, 480.0, 450.0, 480.0].map(Some)
+        );
         assert_eq!([minutes("07:30"), minutes("long"), minutes("")], [None, None, None]);
     }
 

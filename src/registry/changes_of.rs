@@ -47,7 +47,8 @@ pub async fn changes_of(
         return Ok(Vec::new());
     }
     let until = Some(as_of.position);
-    let question = JournalQuestion { subject: Some(subject), until, limit: MOST, ..JournalQuestion::default() };
+    let question =
+        JournalQuestion { subject: Some(subject), until, limit: MOST, ..JournalQuestion::default() };
     let entries = page(tx, caller, as_of, &question).await?.items;
     let accounts: Vec<Uuid> = entries.iter().map(|entry| entry.account_id.0).collect();
     let accounts = gather::many::<Account>(tx, as_of, &accounts, Where::Ids).await?;

@@ -18,6 +18,10 @@ const FLAGS: &[&str] = &[
     "--disable-sync",
     "--hide-scrollbars",
 ];
+/// The tabulator, the enter key and the control key, as WebDriver names them.
+pub(crate) const TAB: &str = "\u{E004}";
+pub(crate) const ENTER: &str = "\u{E007}";
+pub(crate) const CONTROL: char = '\u{E009}';
 /// The key under which WebDriver names an element.
 const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
 
@@ -130,6 +134,41 @@ impl Browser {
         let element = self.find(selector).await;
         let path = format!("/element/{}/click", element.0);
         self.ask(&path, json!({})).await.unwrap_or_else(|error| panic!("{selector}: {error}"));
+    }
+
+    /// Presses keys one after the other, wherever the focus is.
+    pub(crate) async fn keys(&self, keys: &str) {
+        let strokes: Vec<Value> = keys
+            .chars()
+            .flat_map(|key| ["keyDown", "keyUp"].map(|deed| json!({"type": deed, "value": key.to_string()})))
+            .collect();
+        self.strokes(strokes).await;
+    }
+
+    /// Presses a key while another is held.
+    pub(crate) async fn chord(&self, held: char, key: char) {
+        let stroke = |deed: &str, key: char| json!({"type": deed, "value": key.to_string()});
+        let strokes =
+            [stroke("keyDown", held), stroke("keyDown", key), stroke("keyUp", key), stroke("keyUp", held)];
+        self.strokes(strokes.to_vec()).await;
+    }
+
+    async fn strokes(&self, strokes: Vec<Value>) {
+        let body = json!({"actions": [{"type": "key", "id": "keyboard", "actions": strokes}]});
+        self.ask("/actions", body).await.unwrap_or_else(|error| panic!("keys: {error}"));
+    }
+
+    /// Goes on from field to field with the tabulator until one that a selector describes has the focus.
+    pub(crate) async fn tab_to(&self, selector: &str) {
+        for _ in 0..600 {
+            self.keys(TAB).await;
+            let there =
+                self.run("return !!document.activeElement?.matches(arguments[0])", &[json!(selector)]).await;
+            if there == true {
+                return;
+            }
+        }
+        panic!("no tabulator leads to {selector}");
     }
 
     /// The text of the page as a person reads it.

@@ -5,13 +5,17 @@ mod accounts;
 mod browser;
 mod demonstration;
 mod duties;
+mod entering;
 #[path = "../api/harness.rs"]
 #[expect(dead_code, reason = "the tests of the API use the rest of it")]
 mod harness;
+mod laboratory;
 mod needs_me;
 mod person;
+mod plant;
 mod reading;
 mod rights;
+mod samples;
 mod signing_in;
 mod walk;
 mod works;

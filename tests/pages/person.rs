@@ -104,6 +104,18 @@ impl Person {
         self.send(request).await
     }
 
+    /// Sends a form with a file, written out with `x` between its parts.
+    pub(crate) async fn post_multipart(&self, path: &str, body: String) -> Page {
+        let request = self
+            .client
+            .post(format!("{}{path}", self.address))
+            .header("accept", "text/html")
+            .header("content-type", "multipart/form-data; boundary=x")
+            .header("origin", &self.address)
+            .body(body);
+        self.send(request).await
+    }
+
     /// Sends a form with the token of the page that it stands on.
     pub(crate) async fn send_form(&self, page: &str, path: &str, fields: &[(&str, &str)]) -> Page {
         let token = self.get(page).await.token();

@@ -13,7 +13,7 @@ const ROLES: [&str; 5] = ["coordinator", "hygienist", "physician", "corporate", 
 const WEIGHT_MOST: i64 = 100_000;
 
 /// The program that looks for what keeps people out; `tests/run` fetches it from npm.
-fn axe() -> String {
+pub(crate) fn axe() -> String {
     let path = std::env::var_os("TEST_PAGES_AXE").map_or_else(
         || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("target/axe/node_modules/axe-core/axe.min.js"),
         PathBuf::from,
@@ -148,7 +148,13 @@ async fn every_page_is_fit_for_everybody_in_light_and_dark_wide_and_narrow() {
 }
 
 /// Looks at the page that is open in every way.
-async fn look(browser: &Browser, axe: &str, pictures: Option<&PathBuf>, name: &str, wrong: &mut Vec<String>) {
+pub(crate) async fn look(
+    browser: &Browser,
+    axe: &str,
+    pictures: Option<&PathBuf>,
+    name: &str,
+    wrong: &mut Vec<String>,
+) {
     for width in [360, 390, 1_440, 2_560] {
         browser.width(width).await;
         wrong.extend(misfits(browser).await.into_iter().map(|one| format!("{name} at {width}: {one}")));

@@ -49,7 +49,13 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
         (
             "deed",
             vec![
-                "recorded", "corrected", "voided", "voiding_withdrawn", "accepted", "replaced", "stands_again",
+                "recorded",
+                "corrected",
+                "voided",
+                "voiding_withdrawn",
+                "accepted",
+                "replaced",
+                "stands_again",
                 "chosen_to_stand",
             ],
         ),

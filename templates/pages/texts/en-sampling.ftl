@@ -326,6 +326,7 @@ lab-more-sound = { $n ->
     [one] One more row has none.
    *[other] { $count } more rows have none.
  }
+lab-row-itself = The row:
 lab-column-sample-number = Sample number
 lab-column-agent = Agent
 lab-column-quantity = Quantity
