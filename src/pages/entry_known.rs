@@ -118,9 +118,9 @@ impl Known {
         Ok(Self {
             agents: agents.into_iter().map(|agent| agent.fact).collect(),
             expected: expected.into_iter().map(|one| one.fact.agent_code.to_string()).collect(),
-            tasks: by_code(tasks, |task| (task.code.as_str(), task.title.as_str())),
-            controls: by_code(controls, |control| (control.code.as_str(), control.title.as_str())),
-            groups: by_code(groups, |group| (group.code.as_str(), group.title.as_str())),
+            tasks: by_code(&tasks, |task| (task.code.as_str(), task.title.as_str())),
+            controls: by_code(&controls, |control| (control.code.as_str(), control.title.as_str())),
+            groups: by_code(&groups, |group| (group.code.as_str(), group.title.as_str())),
             site,
             assigned,
             employments,
@@ -178,10 +178,7 @@ pub fn number_and_employer(typed: &str) -> (&str, Option<&str>) {
     }
 }
 
-fn by_code<F>(
-    found: Vec<Version<F>>,
-    parts: impl Fn(&F) -> (&str, &str),
-) -> BTreeMap<String, (Uuid, String)> {
+fn by_code<F>(found: &[Version<F>], parts: impl Fn(&F) -> (&str, &str)) -> BTreeMap<String, (Uuid, String)> {
     found
         .iter()
         .map(|one| {

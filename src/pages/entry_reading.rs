@@ -266,11 +266,10 @@ impl<'r> OfRow<'r> {
         }
         let task = if is_blank { self.row.given("task") } else { self.or_day("task") };
         if let Some(text) = task {
-            match find(&self.known.tasks, text) {
-                Some(id) => drop(sample.insert("task_id".into(), json!(id.to_string()))),
-                None => {
-                    self.note_or_day(reading, "task", "task_id", self.no_code(text, self.known.tasks.keys()))
-                }
+            if let Some(id) = find(&self.known.tasks, text) {
+                sample.insert("task_id".into(), json!(id.to_string()));
+            } else {
+                self.note_or_day(reading, "task", "task_id", self.no_code(text, self.known.tasks.keys()));
             }
         }
         if let Some(text) = self.row.given("group") {
@@ -286,14 +285,11 @@ impl<'r> OfRow<'r> {
             return;
         }
         for code in text.split([',', ';']).flat_map(|part| whole_or_words(part, &self.known.controls)) {
-            match find(&self.known.controls, code) {
-                Some(id) => running.push(id.to_string()),
-                None => {
-                    let detail = self.no_code(code, self.known.controls.keys());
-                    self.note(reading, "controls", "control_ids_running", detail);
-                    return;
-                }
-            }
+            let Some(id) = find(&self.known.controls, code) else {
+                let detail = self.no_code(code, self.known.controls.keys());
+                return self.note(reading, "controls", "control_ids_running", detail);
+            };
+            running.push(id.to_string());
         }
         sample.insert("control_ids_running".into(), json!(running));
     }

@@ -252,13 +252,12 @@ async fn store(
     .await;
     let faults = match done {
         Ok(address) => return Ok(Answer::see(&address)),
-        Err(Refusal::Faults(faults)) => faults,
         Err(Refusal::Conflict { detail, faults }) if faults.is_empty() => {
             let mut faults = Faults::default();
             faults.note("/reference", detail);
             faults
         }
-        Err(Refusal::Conflict { faults, .. }) => faults,
+        Err(Refusal::Faults(faults) | Refusal::Conflict { faults, .. }) => faults,
         Err(other) => {
             keep_draft(pages, visit, site, &typed).await?;
             return Err(other.into());

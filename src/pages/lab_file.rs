@@ -196,7 +196,8 @@ fn rows(checked: &Checked, texts: &Texts) -> (Vec<RowShown>, usize, usize) {
             continue;
         }
         let faults = row.faults.iter().map(|(column, detail)| {
-            let of = if column.is_empty() { texts.t("lab-row-itself") } else { texts.word("lab-column", column) };
+            let of =
+                if column.is_empty() { texts.t("lab-row-itself") } else { texts.word("lab-column", column) };
             (of, detail.clone())
         });
         shown.push(RowShown {

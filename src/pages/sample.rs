@@ -66,7 +66,13 @@ struct ResultShown {
     flags: Vec<FlagTold>,
     working: Vec<StepTold>,
     changes: Vec<ChangeTold>,
-    corrected: bool,
+}
+
+impl ResultShown {
+    /// Whether its value was corrected.
+    fn corrected(&self) -> bool {
+        self.changes.iter().any(|change| change.corrects)
+    }
 }
 
 #[derive(Template)]
@@ -88,7 +94,8 @@ struct SamplePage {
     changes: Vec<ChangeTold>,
     corrected: bool,
     accepts: bool,
-    waits: bool,
+    /// How many results wait for acceptance.
+    waiting: usize,
     voids: bool,
     reason: String,
     wrong: Wrong,
@@ -98,11 +105,13 @@ fn facts(sample: &Version<Sample>, site: Option<&Version<Site>>, texts: &Texts) 
     let fact = &sample.fact;
     let mut facts = vec![
         (texts.t("entry-position"), texts.word("position", fact.position.as_str())),
-        (texts.t("entry-shift-date"), told::day(fact.shift_date)),
+        (texts.t("fact-shift-date"), told::day(fact.shift_date)),
     ];
     let mut put = |key: &str, value: Option<String>| {
         if let Some(value) = value.filter(|value| !value.is_empty()) {
-            facts.push((texts.word("entry", key), value));
+            // Where the form's label asks for a code, the fact has a label of its own.
+            let family = if ["group", "task", "calibrated_on"].contains(&key) { "fact" } else { "entry" };
+            facts.push((texts.word(family, key), value));
         }
     };
     let labels = fact.labels.as_ref();
@@ -218,7 +227,7 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
         corrected: changes.iter().any(|change| change.corrects),
         changes,
         accepts: is_now && sample.stands() && may(Action::Accept).is_some(),
-        waits: shown.iter().any(|result| result.submitted && result.stands),
+        waiting: shown.iter().filter(|result| result.submitted && result.stands).count(),
         voids: is_now && may(Action::Void).is_some(),
         reason: visit.form.text("reason").to_owned(),
         results: shown,
@@ -264,7 +273,6 @@ fn result_shown(
         reason: voided_why.or(accepted_why).unwrap_or_default(),
         flags,
         working,
-        corrected: changes.iter().any(|change| change.corrects),
         changes,
     }
 }

@@ -5,6 +5,7 @@ use crate::conclusions::asked::Asked;
 use crate::model::facts::laboratory::ResultStatus;
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::shape::Shape as _;
+use crate::model::version::Version;
 use crate::pages::Pages;
 use crate::pages::answer::Answer;
 use crate::pages::entry_reading::change_told;
@@ -86,6 +87,15 @@ struct EventPage {
     wrong: Wrong,
 }
 
+/// The agent of a result, of noise with the criterion.
+fn agent_told(result: &Value, texts: &Texts, names: &Names) -> String {
+    let agent = names.agent(result["agent_code"].as_str().unwrap_or_default());
+    match result["criterion"].as_str() {
+        Some(criterion) => format!("{agent} ({})", texts.word("criterion", criterion)),
+        None => agent,
+    }
+}
+
 fn row(view: &Value, sample: &Sample, (texts, names): (&Texts, &Names)) -> SampleRow {
     let said = view["results"].as_array().into_iter().flatten().filter(|result| {
         // What was replaced is on the page of the sample.
@@ -99,7 +109,7 @@ fn row(view: &Value, sample: &Sample, (texts, names): (&Texts, &Names)) -> Sampl
         .map(|result| {
             let value = [&result["concentration"], &result["dose"]].map(result_told::quantity);
             Said {
-                agent: names.agent(result["agent_code"].as_str().unwrap_or_default()),
+                agent: agent_told(result, texts, names),
                 value: value.into_iter().filter(|told| !told.is_empty()).collect::<Vec<_>>().join(", "),
                 submitted: result["status"] == ResultStatus::Submitted.as_str(),
                 voided: result["status"] == ResultStatus::Voided.as_str(),
@@ -152,13 +162,13 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
     let purposes: Vec<String> =
         event.fact.purpose.iter().map(|one| texts.word("purpose", one.as_str())).collect();
     let mut facts = vec![
-        (texts.t("entry-shift-date"), days.join(", ")),
+        (texts.t("fact-shift-date"), days.join(", ")),
         (texts.t("entry-sampled-by"), event.fact.sampled_by.to_string()),
         (texts.t("entry-purpose"), purposes.join(", ")),
-        (texts.t("entry-shift-minutes"), format!("{} min", event.fact.shift_minutes)),
+        (texts.t("fact-shift-minutes"), format!("{} min", event.fact.shift_minutes)),
     ];
     if let Some(conditions) = &event.fact.conditions {
-        facts.push((texts.t("entry-conditions"), conditions.to_string()));
+        facts.push((texts.t("fact-conditions"), conditions.to_string()));
     }
     Ok(EventPage {
         id,
@@ -224,7 +234,7 @@ async fn accept(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
             let (caller, as_of) = (change.caller.clone(), change.as_of());
             recording::read::<SamplingEvent>(&mut change.tx, &caller, as_of, id).await?;
             let found = gather::many::<Sample>(&mut change.tx, as_of, &[id], Where::Parents).await?;
-            let standing = found.into_iter().filter(|sample| sample.stands());
+            let standing = found.into_iter().filter(Version::stands);
             let mut accepted = 0;
             for sample in standing {
                 match results::accept(change, sample.id, &sent).await {

@@ -60,9 +60,9 @@ async fn a_day_of_twelve_samples_is_entered_by_keyboard_alone() {
     for n in 0..12 {
         // A number: the first is typed, the others count on from the row above.
         if n == 0 {
-            browser.keys("118-01").await
+            browser.keys("118-01").await;
         } else {
-            browser.chord(CONTROL, 'd').await
+            browser.chord(CONTROL, 'd').await;
         }
         browser.keys(TAB).await;
         match n {
@@ -77,23 +77,23 @@ async fn a_day_of_twelve_samples_is_entered_by_keyboard_alone() {
         }
         browser.keys(&format!("{TAB}{TAB}")).await;
         if n == 0 {
-            browser.keys("07:02-11:31 12:04-14:58").await
+            browser.keys("07:02-11:31 12:04-14:58").await;
         } else if n < 11 {
-            browser.chord(CONTROL, 'd').await
+            browser.chord(CONTROL, 'd').await;
         }
         browser.keys(TAB).await;
         if n < 11 {
-            browser.keys(if n % 2 == 0 { "2.05 L/min" } else { "2050 mL/min" }).await
+            browser.keys(if n % 2 == 0 { "2.05 L/min" } else { "2050 mL/min" }).await;
         }
         browser.keys(TAB).await;
         if n < 11 {
-            browser.keys(if n == 4 { "1.80 L/min" } else { "2.01 L/min" }).await
+            browser.keys(if n == 4 { "1.80 L/min" } else { "2.01 L/min" }).await;
         }
         browser.keys(TAB).await;
         if n == 0 {
-            browser.keys("ARM").await
+            browser.keys("ARM").await;
         } else if n < 11 {
-            browser.chord(CONTROL, 'd').await
+            browser.chord(CONTROL, 'd').await;
         }
         browser.keys(TAB).await;
     }
@@ -224,7 +224,13 @@ async fn faults_stand_beside_their_fields_and_nothing_typed_is_lost() {
         "the draft went with what it became"
     );
     // The same reference again is another event's, and told beside its field.
-    let taken = person.send_form(&form, &form, &fields(&[("do", "store"), ("r0-number", "7-09"), ("d-shift_date", "2026-02-25")])).await;
+    let taken = person
+        .send_form(
+            &form,
+            &form,
+            &fields(&[("do", "store"), ("r0-number", "7-09"), ("d-shift_date", "2026-02-25")]),
+        )
+        .await;
     assert_eq!(taken.status, 422);
     assert!(taken.html.contains("<li><a href=\"#d-reference\""), "{}", taken.html);
 }

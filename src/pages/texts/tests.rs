@@ -36,6 +36,7 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
         ("target", TargetAnswer::ALL.iter().map(|one| one.as_str()).collect()),
         ("sufficiency", Sufficiency::ALL.iter().map(|one| one.as_str()).collect()),
         ("entry", entry_fields()),
+        ("fact", vec!["group", "task", "calibrated_on"]),
         ("position", Position::ALL.iter().map(|one| one.as_str()).collect()),
         ("purpose", Purpose::ALL.iter().map(|one| one.as_str()).collect()),
         ("covers", Covers::ALL.iter().map(|one| one.as_str()).collect()),
