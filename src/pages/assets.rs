@@ -46,8 +46,8 @@ struct Assets {
 fn assets() -> &'static Assets {
     static ASSETS: LazyLock<Assets> = LazyLock::new(|| {
         let face = Asset::new("source-serif-4", "woff2", "font/woff2", FACE.to_vec());
-        let style =
-            format!("{TOKENS}\n{ALMANAC}\n{READING}\n{ENTRY}\n{}", charts::STYLE).replace("{face}", &face.address);
+        let style = format!("{TOKENS}\n{ALMANAC}\n{READING}\n{ENTRY}\n{}", charts::STYLE)
+            .replace("{face}", &face.address);
         Assets {
             style: Asset::new("almanac", "css", "text/css; charset=utf-8", style.into_bytes()),
             icon: Asset::new("icon", "svg", "image/svg+xml", ICON.into()),
