@@ -139,7 +139,7 @@ pub fn changes(found: &[ChangeOf], texts: &Texts) -> Vec<ChangeTold> {
             let put_in: Vec<(&str, &str)> =
                 put_in.iter().map(|(name, text)| (*name, text.as_str())).collect();
             ChangeTold {
-                head: texts.with("changes-head", &put_in),
+                head: told::heading(&texts.with("changes-head", &put_in)),
                 what,
                 reason: change.reason.clone().unwrap_or_default(),
                 corrects: change.deed == "corrected",

@@ -3,7 +3,7 @@
 use crate::access::policy::Action;
 use crate::conclusions::asked::Asked;
 use crate::model::facts::laboratory::{LabResult, ResultStatus};
-use crate::model::facts::sampling::{Sample, SamplingEvent};
+use crate::model::facts::sampling::{Sample, SamplerKind, SamplingEvent};
 use crate::model::facts::site::Site;
 use crate::model::shape::Shape as _;
 use crate::model::version::Version;
@@ -86,6 +86,8 @@ struct SamplePage {
     voided: String,
     facts: Vec<(String, String)>,
     worker: Option<(String, String)>,
+    /// What is said where a pump should have drawn a volume and none is known.
+    no_volume: String,
     volume: String,
     change: String,
     flags: Vec<FlagTold>,
@@ -217,6 +219,11 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
         voided: sample.voided.clone().unwrap_or_default(),
         facts: facts(&sample, site.as_ref(), texts),
         worker,
+        no_volume: if sample.fact.sampler() == SamplerKind::Pumped && !sample.fact.is_blank() {
+            texts.t("sample-no-volume")
+        } else {
+            String::new()
+        },
         volume: result_told::quantity(&view["volume"]),
         change: view["flow_change_percent"]
             .as_f64()

@@ -110,7 +110,7 @@ async fn a_correction_is_told_beside_the_number_with_who_when_and_why() {
     correct(&format!("/results/{result}"), &json!({"mass": mass, "reason": "the laboratory's slip"})).await;
     let page = Person::signed_in(&app, "somebody").await.get(&format!("/samples/{sample}")).await;
     for told in [
-        "corrected 2 Mar 2026",
+        "Corrected 2 Mar 2026",
         "by hygienist@example.org",
         "flow after from 2.00 L/min to 1.90 L/min",
         "misread at the pump",

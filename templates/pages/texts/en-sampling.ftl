@@ -240,6 +240,7 @@ sample-no-volume = No volume of air is known.
 sample-volume = { $what } went through the sampler.
 sample-flow-change = The flow changed by { $what }.
 sample-working-air = How the volume came about
+sample-working-other = How the numbers came about
 sample-worker = Worker
 fact-shift-date = Shift date
 fact-shift-minutes = Shift length
