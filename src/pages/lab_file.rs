@@ -142,10 +142,18 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         more_sound,
         faulty: checked.faulty(),
         sound: sent && checked.is_sound(),
-        columns: laboratory_csv::COLUMNS.join(", "),
+        columns: further_columns(),
         typed_wrong: !checked.head.is_empty(),
         file_faults: checked.file,
     })
+}
+
+/// The columns that may stand in a file beside those that must.
+fn further_columns() -> String {
+    let needed = |column: &&&str| laboratory_csv::NEEDED.contains(*column);
+    let further: Vec<&str> =
+        laboratory_csv::COLUMNS.iter().filter(|column| !needed(column)).copied().collect();
+    further.join(", ")
 }
 
 fn head(draft: &LabDraft, wrong: &Wrong, texts: &Texts) -> Vec<HeadField> {

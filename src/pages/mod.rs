@@ -17,6 +17,7 @@ pub mod cross_site;
 pub mod dispatch;
 pub mod duties;
 pub mod duty_entry;
+pub mod entry_faults;
 pub mod entry_form;
 pub mod entry_known;
 pub mod entry_reading;

@@ -49,7 +49,7 @@ async fn without_scripts_a_file_with_faults_is_mended_and_stored_once() {
     for told in [
         "4 rows have faults, and nothing is stored",
         "Agent is no agent that is known by code, CAS RN or name: Hexachrom",
-        "Sample number is no sample of the site: 118-02",
+        "3 118-02 chromium_vi 1.10 ug 0.05 ug one fault\nFault. Sample number is no sample of the site: 118-02",
         "Value must be a number with a decimal point",
         "Blank corrected must be yes, no or unknown",
         "Unit must be one of the units of the API (UCUM)",

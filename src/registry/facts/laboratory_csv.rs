@@ -29,7 +29,7 @@ pub const COLUMNS: &[&str] = &[
     "analysed_on",
 ];
 /// Those that must.
-const NEEDED: &[&str] = &["sample_number", "agent", "value", "unit", "reporting_limit"];
+pub const NEEDED: &[&str] = &["sample_number", "agent", "value", "unit", "reporting_limit"];
 
 /// Reads head (query parameters) and rows (the file); agents by code, CAS RN or name.
 ///
