@@ -3,7 +3,7 @@
 
 use crate::access::policy::Action;
 use crate::model::facts::group::Group;
-use crate::model::facts::sampling::Sample;
+use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::pages::Pages;
 use crate::pages::answer::Answer;
 use crate::pages::frame::Frame;
@@ -82,6 +82,14 @@ async fn find(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
                 address: format!("/samples/{}", sample.id),
             };
             kinds.push(kind(texts.t("find-samples"), samples.iter().map(sample).collect()));
+            let reference = [Where::Is("reference", Key::Text(Some(text.clone())))];
+            let events = versions::list::<SamplingEvent>(tx, &scope, as_of, &reference, Some(part)).await?;
+            let event = |event: &crate::model::version::Version<SamplingEvent>| Found {
+                what: event.fact.reference.to_string(),
+                more: event.site.and_then(|site| names.site(site)).unwrap_or_default().to_owned(),
+                address: format!("/sampling-events/{}", event.id),
+            };
+            kinds.push(kind(texts.t("find-events"), events.iter().map(event).collect()));
         }
         let folded = text.to_lowercase();
         let holds = |one: &str| one.to_lowercase().contains(&folded);

@@ -13,6 +13,8 @@ async fn a_result_is_shown_with_its_working_accepted_voided_and_taken_back() {
     let somebody = Person::signed_in(&app, "somebody").await;
     let waits = somebody.get(&format!("/sampling-events/{id}")).await;
     assert!(waits.html.contains("One sample has no result yet"), "{}", waits.html);
+    let found = somebody.send_form("/", "/find", &[("text", "LYN-1")]).await;
+    assert!(found.html.contains(&format!("/sampling-events/{id}")), "{}", found.html);
     report(&app, &plant, "L-1", ("118-01", "2.40")).await;
     let sample = waits.html.split("href=\"/samples/").nth(1).unwrap().split('"').next().unwrap().to_owned();
     let sample = format!("/samples/{sample}");

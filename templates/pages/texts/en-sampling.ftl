@@ -16,6 +16,7 @@ sampling-begun-report = A laboratory’s file that you began to look at; kept { 
 sampling-no-events = No sampling event was entered in the last four months.
 sampling-none-title = No site yet
 sampling-none = An administrator or a hygienist makes the first one.
+find-events = Sampling events
 needs-see-report = See the report
 
 ## Entering a sampling event
