@@ -381,7 +381,7 @@ anchors-chains = { $n ->
     [one] It holds one chain.
    *[other] It holds { $count } chains.
  }
-anchors-keep = Download it and keep it where nobody who runs this registry can change it: with an auditor, a notary, a works council, or printed in a folder. Take one a month at least, and one after every important day.
+anchors-keep = Download it and keep it where nobody who runs this registry can change it: with an auditor, a notary, a works council, or printed in a folder. Take one a day, or after each piece of work that must last.
 anchors-download = Download the anchor
 anchors-show = Show its text
 anchors-prove = Proving the record against one
@@ -401,7 +401,7 @@ backups-schema = schema { $what }
 backups-software = Release
 backups-make = Making one
 backups-make-what = On a machine that reaches the database:
-backups-make-often = Make one a day by the timer of the machine, and move it to another place. It holds names and secrets of accounts: encrypt it on the way and where it lies.
+backups-make-often = Make one as often as a day’s work is worth, by the timer of the machine, and move it to another place. It prints the SHA-256 of the file: keep that line apart from it. It holds names and secrets of accounts: encrypt it on the way and where it lies.
 backups-restore = Restoring one
 backups-restore-what = Into an empty database, which may be of the other engine. The journal is replayed entry by entry, and a file that is cut off, changed or newer than the program is refused:
 backups-restore-try = Try it once a quarter on a machine that nobody works with: a backup that was never restored is a hope.
