@@ -1,6 +1,13 @@
 //! How many further results would bring the upper limit of a percentile below a limit, if mean and spread stay as they are.
 
 use super::lognormal::tolerance_factor;
+use crate::model::working::Formula;
+
+/// The number.
+pub const FURTHER_RESULTS: Formula = Formula {
+    formula: "smallest m with K(n + m) <= (ln limit - mean of ln x) / s, K as in the upper limit of the percentile",
+    source: "this registry's rule",
+};
 
 /// More further results than this are no plan.
 pub const MOST: u32 = 1_000;
@@ -13,7 +20,7 @@ pub const MOST: u32 = 1_000;
 ///
 /// # Formula
 /// The smallest m with `K(n + m, p, confidence) <= distance`; K is the one-sided tolerance factor of the normal distribution
-/// by the non-central t, as in the upper limit of the percentile. A projection: this registry's rule.
+/// by the non-central t, as in the upper limit of the percentile. A projection, no promise: this registry's rule.
 ///
 /// ```
 /// use doseward::hygiene::further_results::further_results;
