@@ -78,7 +78,11 @@ pub fn profile_table(texts: &Texts, names: &Names, eras: &[EraOf<'_>]) -> Table 
     for (key, measure) in MEASURES {
         let said: Vec<Option<String>> = told.iter().map(measure).collect();
         if said.iter().any(Option::is_some) {
-            let cells = said.into_iter().map(|cell| cell.unwrap_or_else(|| texts.t("profile-not-given")));
+            let cells = said.into_iter().zip(&told).map(|(cell, of)| {
+                // Of an era that was never measured nothing is known; else the remarks say why a figure is missing.
+                let missing = if of.era.1.0.n == 0 { "profile-not-known" } else { "profile-not-given" };
+                cell.unwrap_or_else(|| texts.t(missing))
+            });
             rows.push(Row::of(std::iter::once(texts.t(key)).chain(cells)));
         }
     }
