@@ -5,6 +5,7 @@ use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
 use crate::api::facts::{Naming, answer, collection, correction, item};
 use crate::api::held_rows::HELD;
+use crate::api::originals::{self, point, pointer_schema};
 use crate::api::problem::Problem;
 use crate::api::questions::{note_bulk, sound};
 use crate::api::reply::Reply;
@@ -21,6 +22,7 @@ use crate::registry::conclude::samples;
 use crate::registry::facts::laboratory::{self, Report, Unmatched};
 use crate::registry::facts::{held_rows, laboratory_csv, results};
 use crate::registry::gather;
+use crate::registry::originals::pointer;
 use crate::registry::place::Under;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
@@ -93,10 +95,11 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         void_report,
         withdraw_report,
         correction::<LabResult>(RESULT),
-        Endpoint::get("/results/{id}", reads, crate::api::facts::read::<LabResult>)
+        Endpoint::get("/results/{id}", reads, read_result)
             .says("laboratory", "Read a result: one sample and one agent")
+            .more("Where it came in a file, `from_file` says in which, in which row and in which columns.")
             .tagged()
-            .answers(200, "The result as it is known now.", answer::<LabResult>(RESULT)),
+            .answers(200, "The result as it is known now.", result_schema()),
         turning("voiding", "Void a result", Action::Void, Turn::Void),
         turning("voiding-withdrawal", "Take the voiding of a result back", Action::Void, Turn::Withdraw),
         turning("standing-choice", "Choose a re-analysis to stand", Action::Accept, Turn::Choose),
@@ -136,6 +139,7 @@ fn report_schema() -> Schema {
         "description": "The samples it has results of, with what they say.",
         "items": reference(&sample_schema().name),
     });
+    originals::describe_pointer(&mut schema);
     let held = answer::<HeldRow>(HELD);
     schema["properties"]["held"] = json!({
         "type": "array",
@@ -144,7 +148,14 @@ fn report_schema() -> Schema {
     });
     schema["properties"]["dry_run"] =
         json!({"type": "boolean", "description": "true where nothing was stored."});
-    Schema::named("ConcludedLabReportAnswer", schema).with_parts([sample_schema(), held])
+    Schema::named("ConcludedLabReportAnswer", schema).with_parts([sample_schema(), held, pointer_schema()])
+}
+
+/// A result with the pointer to the file it came in.
+fn result_schema() -> Schema {
+    let mut schema = answer::<LabResult>(RESULT).schema;
+    originals::describe_pointer(&mut schema);
+    Schema::named("ResultWithFileAnswer", schema).with_parts([pointer_schema()])
 }
 
 async fn list(app: App, request: Request) -> Result<Reply, Problem> {
@@ -218,9 +229,21 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     view["samples"] = Value::Array(samples::views(&mut tx, as_of, found, Asked::default()).await?);
     let held = held_rows::of_report(&mut tx, as_of, id).await?;
     view["held"] = held.iter().map(recording::view).collect();
+    point(&mut view, pointer::of_thing(&mut tx, as_of, id).await?);
     drop(tx);
     note_bulk(&app, &request, as_of, "report", named).await?;
     Ok(Reply::one(&request, report.revision, &view))
+}
+
+async fn read_result(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    let mut tx = app.registry.database.read().await?;
+    let as_of = app.registry.now(&mut tx).await?;
+    let result = recording::read::<LabResult>(&mut tx, &request.caller, as_of, id).await?;
+    let mut view = recording::view(&result);
+    let from = pointer::of_row(&mut tx, as_of, result.parent, id, &view).await?;
+    point(&mut view, from);
+    Ok(Reply::one(&request, result.revision, &view))
 }
 
 /// What is done to a result.

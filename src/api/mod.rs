@@ -28,6 +28,7 @@ pub mod limit_changes;
 pub mod measure;
 pub mod medical;
 pub mod openapi;
+pub mod originals;
 pub mod overview;
 pub mod papers;
 pub mod problem;
@@ -127,6 +128,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(letters::endpoints());
     all.extend(record::endpoints());
     all.extend(retention::endpoints());
+    all.extend(originals::endpoints());
     all.extend(anchor::endpoints());
     all.extend(access_log::endpoints());
     all.extend(accounts::endpoints());

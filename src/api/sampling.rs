@@ -4,6 +4,7 @@ use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
 use crate::api::facts::{Naming, answer, item, shown};
+use crate::api::originals::{self, point, pointer_schema};
 use crate::api::problem::Problem;
 use crate::api::questions::{Question, note_bulk, note_named, note_worker, sound, spanned};
 use crate::api::reply::Reply;
@@ -20,6 +21,7 @@ use crate::registry::conclude::samples;
 use crate::registry::facts::results::{self, Acceptance, Because, Voiding};
 use crate::registry::facts::sampling;
 use crate::registry::gather;
+use crate::registry::originals::pointer;
 use crate::registry::place::Under;
 use crate::registry::recording;
 use crate::registry::refusal::Refusal;
@@ -115,7 +117,8 @@ pub(crate) fn sample_schema() -> Schema {
     for (field, described) in said["properties"].as_object().into_iter().flatten() {
         schema["properties"][field] = described.clone();
     }
-    Schema::named("ConcludedSampleAnswer", schema)
+    originals::describe_pointer(&mut schema);
+    Schema::named("ConcludedSampleAnswer", schema).with_parts([pointer_schema()])
 }
 
 fn event_schema() -> Schema {
@@ -125,7 +128,8 @@ fn event_schema() -> Schema {
         "description": "Its samples, with what they say.",
         "items": reference(&sample_schema().name),
     });
-    Schema::named("ConcludedSamplingEventAnswer", schema).with_parts([sample_schema()])
+    originals::describe_pointer(&mut schema);
+    Schema::named("ConcludedSamplingEventAnswer", schema).with_parts([sample_schema(), pointer_schema()])
 }
 
 /// The workers named by samples.
@@ -170,7 +174,8 @@ async fn read_event(app: App, request: Request) -> Result<Reply, Problem> {
     let (mut tx, as_of) = question.snapshot(&app).await?;
     let event = recording::read::<SamplingEvent>(&mut tx, &request.caller, as_of, id).await?;
     let samples = gather::many::<Sample>(&mut tx, as_of, &[id], Where::Parents).await?;
-    let view = with_samples(&mut tx, as_of, recording::view(&event), samples, question.asked).await?;
+    let mut view = with_samples(&mut tx, as_of, recording::view(&event), samples, question.asked).await?;
+    point(&mut view, pointer::of_thing(&mut tx, as_of, id).await?);
     drop(tx);
     note_named(&app, &request, as_of, spanned(&request, "event"), [&view]).await?;
     Ok(Reply::one(&request, event.revision, &view))
@@ -212,7 +217,9 @@ async fn read_sample(app: App, request: Request) -> Result<Reply, Problem> {
     sound(faults)?;
     let (mut tx, as_of) = question.snapshot(&app).await?;
     let sample = recording::read::<Sample>(&mut tx, &request.caller, as_of, id).await?;
-    let view = samples::sample(&mut tx, &request.caller, as_of, id, question.asked).await?;
+    let mut view = samples::sample(&mut tx, &request.caller, as_of, id, question.asked).await?;
+    let from = pointer::of_row(&mut tx, as_of, sample.parent, id, &view).await?;
+    point(&mut view, from);
     drop(tx);
     if let Some(worker) = sample.fact.worker_id {
         note_worker(&app, &request, as_of, worker).await?;

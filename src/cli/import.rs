@@ -6,9 +6,13 @@ use crate::cli::failure::{Failure, in_words};
 use crate::cli::session::Session;
 use crate::model::facts::agent::Agent;
 use crate::model::facts::laboratory::LabReportDraft;
+use crate::model::facts::original::OriginalKind;
 use crate::model::magnitude;
 use crate::model::shape::Shape as _;
+use crate::registry::facts::laboratory::Report;
 use crate::registry::facts::{laboratory, laboratory_csv, sampling};
+use crate::registry::originals::FILE_MOST;
+use crate::registry::originals::keep::{File, Gave};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
 use crate::store::versions::{self, Where};
@@ -87,6 +91,13 @@ impl Head {
 pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
     let file = std::fs::read(&options.file)
         .map_err(|error| Failure::Refused(format!("{}: {error}", options.file.display())))?;
+    if file.len() > FILE_MOST {
+        let most = FILE_MOST >> 20;
+        return Err(Failure::Refused(format!(
+            "{}: must be at most {most} MiB, for the file is kept; take it in in parts",
+            options.file.display()
+        )));
+    }
     match options.kind {
         Kind::SamplingEvents => take_events(session, &options, &file).await,
         Kind::LabReport => take_report(session, &options, &file).await,
@@ -94,9 +105,10 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
 }
 
 async fn take_events(session: &Session, options: &Options, file: &[u8]) -> Result<(), Failure> {
-    let events = match read_json(&options.file, file)? {
-        Value::Array(events) => events,
-        event => vec![event],
+    let original = File::json(OriginalKind::SamplingEvents, file);
+    let (is_list, events) = match read_json(&options.file, file)? {
+        Value::Array(events) => (true, events),
+        event => (false, vec![event]),
     };
     for (n, event) in events.iter().enumerate() {
         let mut change = session.registry.begin_plain(&session.caller).await?;
@@ -104,6 +116,11 @@ async fn take_events(session: &Session, options: &Options, file: &[u8]) -> Resul
         let (version, samples) = sampling::record_event(&mut change, site, event)
             .await
             .map_err(|refusal| about(&options.file, &format!(", event {}", n + 1), &refusal))?;
+        let pointer = if is_list { format!("/{n}") } else { String::new() };
+        let rows = samples.iter().map(|sample| sample.id).collect();
+        sampling::keep_file(&mut change, site, &original, Gave { thing: version.id, pointer, rows })
+            .await
+            .map_err(|refusal| about(&options.file, "", &refusal))?;
         let told = format!("{} with {} samples", version.fact.reference, samples.len());
         finish(session, change, options.dry_run, &told).await?;
     }
@@ -121,7 +138,8 @@ async fn take_report(session: &Session, options: &Options, file: &[u8]) -> Resul
             .map_err(|faults| refused(faults.into()))?
     } else if options.head.parameters().is_empty() {
         let body = read_json(&options.file, file)?;
-        LabReportDraft::parse(&body).map_err(|faults| refused(faults.into()))?.into()
+        let draft = LabReportDraft::parse(&body).map_err(|faults| refused(faults.into()))?;
+        Report { file: Some(File::json(OriginalKind::LabReport, file)), ..Report::from(draft) }
     } else {
         return Err(Failure::Misused("a report in JSON carries its head itself".into()));
     };

@@ -12,6 +12,7 @@ mod operator;
 pub mod preview_limit;
 mod progress;
 pub mod rebuild;
+pub mod reparse;
 pub mod restore;
 pub mod serve;
 pub mod session;
@@ -64,6 +65,8 @@ enum Command {
     Verify(verify::Options),
     /// Computes every stored conclusion anew.
     Rebuild,
+    /// Reads every uploaded file again with this release and lists what would be read otherwise; changes nothing.
+    Reparse,
     /// Writes the whole registry to one file, while it is in use.
     Backup(backup::Options),
     /// Restores a backup into an empty registry, on either database, and proves it.
@@ -92,6 +95,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Anchor(options) => anchor::run(&session().await?, options).await,
         Command::Verify(options) => verify::run(&session().await?, options).await,
         Command::Rebuild => rebuild::run(&session().await?).await,
+        Command::Reparse => reparse::run(&session().await?).await,
         Command::Backup(options) => backup::run(settings.database_url.reveal(), options).await,
         Command::Restore(options) => restore::run(settings.database_url.reveal(), options).await,
     }

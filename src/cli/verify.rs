@@ -45,6 +45,9 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
             found.access_log.without_place
         );
     }
+    if found.originals.files > 0 {
+        println!("{:8} files    {} bytes of uploaded files", found.originals.files, found.originals.bytes);
+    }
     if let Some(anchor) = found.anchor.as_ref().filter(|anchor| anchor.contained) {
         println!("contains the anchor of {} at position {}", anchor.at.to_rfc3339(), anchor.position);
     }

@@ -93,15 +93,8 @@ pub async fn agents(pages: &Pages) -> Result<Vec<Agent>, Stopped> {
 /// # Errors
 /// Every fault in it.
 pub fn report_of(draft: &LabDraft, agents: &[Agent]) -> Result<Report, Faults> {
-    let ReadFile { head, rows, faults } =
-        laboratory_csv::read_each(&draft.head(), &draft.file, agents, &draft.named);
-    let rows: Option<Vec<Row>> = rows.and_then(|rows| rows.into_iter().collect());
-    match (head, rows) {
-        (Some(head), Some(rows)) if faults.is_empty() => {
-            Ok(Report { head, rows, unmatched: unmatched(draft) })
-        }
-        _ => Err(faults),
-    }
+    let report = laboratory_csv::read_named(&draft.head(), &draft.file, agents, &draft.named)?;
+    Ok(Report { unmatched: unmatched(draft), ..report })
 }
 
 fn unmatched(draft: &LabDraft) -> Unmatched {
@@ -120,7 +113,7 @@ pub async fn check(
     draft: &LabDraft,
     agents: &[Agent],
 ) -> Result<Checked, Stopped> {
-    let ReadFile { head, rows, faults } =
+    let ReadFile { head, rows, faults, .. } =
         laboratory_csv::read_each(&draft.head(), &draft.file, agents, &draft.named);
     let mut checked = Checked { rows: lines(&draft.file), ..Checked::default() };
     let read: Vec<(usize, Row)> =
@@ -135,7 +128,7 @@ pub async fn check(
         .map(|(_, row)| (row.draft.sample_number.to_string(), row.draft.agent_code.to_string()))
         .collect();
     let report =
-        Report { head, rows: read.into_iter().map(|(_, row)| row).collect(), unmatched: unmatched(draft) };
+        Report { head, rows: read.into_iter().map(|(_, row)| row).collect(), unmatched: unmatched(draft), file: None };
     let mut change = pages.registry.begin_plain(&visit.caller()).await?;
     match laboratory::record_report(&mut change, site, report).await.map_err(laboratory_csv::named_by_column)
     {

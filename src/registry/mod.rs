@@ -22,6 +22,7 @@ pub mod gather;
 pub mod guessing;
 pub mod journal;
 pub mod one_time_codes;
+pub mod originals;
 pub mod outstanding;
 pub mod passwords;
 pub mod place;

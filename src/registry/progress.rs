@@ -11,6 +11,8 @@ pub enum Stage {
     Versions,
     /// Stored conclusions are compared, or computed.
     Conclusions,
+    /// Uploaded files are held against their digests, or read again.
+    Originals,
     /// The chunks of a backup are looked through.
     Chunks,
     /// Rows beside the journal are carried.
@@ -25,6 +27,7 @@ impl Stage {
             Self::AccessLog => "lines of the access log",
             Self::Versions => "versions",
             Self::Conclusions => "conclusions",
+            Self::Originals => "originals",
             Self::Chunks => "chunks",
             Self::Rows => "rows",
         }

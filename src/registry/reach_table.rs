@@ -365,6 +365,12 @@ pub const TABLE: &[KindReach] = &[
         &[],
         &["ground", "subjects", "because", "status", "proposed_by", "decided_by", "decided_on", "gone"],
     ),
+    row(
+        "original",
+        &[],
+        &[],
+        &["holds", "sha256", "bytes", "media_type", "columns", "pointer", "beside", "gave"],
+    ),
 ];
 
 #[cfg(test)]

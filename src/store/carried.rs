@@ -136,6 +136,14 @@ pub const CARRIED: &[Carried] = &[
         key: 1,
         at_once: 500,
     },
+    // A row at a time: each is a whole file.
+    Carried {
+        section: "originals",
+        table: "original_bytes",
+        columns: &[("digest", Column::Digest), ("bytes", Column::Bytes)],
+        key: 1,
+        at_once: 1,
+    },
     Carried {
         section: "blinding-secret",
         table: "blinding_secret",

@@ -15,6 +15,7 @@ pub mod idempotency;
 pub mod journal;
 pub mod marks;
 pub mod open;
+pub mod originals;
 pub mod samples;
 mod schema;
 pub mod sessions;

@@ -8,6 +8,7 @@ pub mod duty;
 pub mod group;
 pub mod laboratory;
 pub mod letter;
+pub mod original;
 pub mod retention;
 pub mod rule_set;
 pub mod rules;

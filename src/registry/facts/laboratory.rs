@@ -9,6 +9,7 @@ use crate::model::shape::{Faults, Shape};
 use crate::model::version::Version;
 use crate::registry::facts::laboratory_row::{Known, Noting, Ready, check_row};
 use crate::registry::facts::{held_rows, results};
+use crate::registry::originals::keep::{self, File, Gave};
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
 use crate::registry::recording::{Recorded, taken};
@@ -70,6 +71,8 @@ pub struct Report {
     pub rows: Vec<Row>,
     /// What becomes of a row whose sample number is not known.
     pub unmatched: Unmatched,
+    /// The file it came as; nothing where it was sent in JSON to the API.
+    pub file: Option<File>,
 }
 
 /// What becomes of a row whose sample number is not known.
@@ -92,7 +95,8 @@ impl From<LabReportDraft> for Report {
             accreditation: draft.accreditation,
             received_on: draft.received_on,
         };
-        Self { head, rows: draft.results.into_iter().map(Row::from).collect(), unmatched: Unmatched::Refuse }
+        let rows = draft.results.into_iter().map(Row::from).collect();
+        Self { head, rows, unmatched: Unmatched::Refuse, file: None }
     }
 }
 
@@ -158,6 +162,7 @@ pub async fn record_report(
     let mut seen = BTreeSet::new();
     let mut held_twice = BTreeSet::new();
     let mut held: Vec<Row> = Vec::new();
+    let mut is_held = vec![false; report.rows.len()];
     let mut last_taken = None;
     // The rows of this very report, for two of them may be of samples that ran at once.
     let of_report: BTreeSet<(Uuid, &str)> = report
@@ -182,6 +187,7 @@ pub async fn record_report(
                     faults.note(at.clone(), SECOND_ROW);
                 }
                 held.push(row.clone());
+                is_held[n] = true;
                 continue;
             }
             faults.note(
@@ -220,6 +226,13 @@ pub async fn record_report(
     for row in held {
         let fact = held_rows::waiting(row, &head.fact);
         waiting.push(change.add(&scope, Some(site), Some(head.id), fact).await?);
+    }
+    if let Some(file) = &report.file {
+        let (mut of_results, mut of_held) =
+            (results.iter().map(|result| result.id), waiting.iter().map(|held| held.id));
+        let row = |is_held| if is_held { of_held.next() } else { of_results.next() };
+        let rows = is_held.into_iter().filter_map(row).collect();
+        keep::keep(change, &scope, site, file, Gave { thing: head.id, pointer: String::new(), rows }).await?;
     }
     Ok(RecordedReport { report: head, results, samples, held: waiting })
 }

@@ -2,12 +2,14 @@
 
 use crate::model::facts::agent::Agent;
 use crate::model::facts::laboratory::{BlankCorrected, LabReport, ReplacedAs, ResultDraft};
+use crate::model::facts::original::OriginalKind;
 use crate::model::magnitude::{OUT_OF_RANGE, in_range};
 use crate::model::quantity::Quantity;
 use crate::model::shape::{Faults, Shape, parse_date};
 use crate::model::text::Code;
 use crate::model::unit::{Dimension, Unit};
 use crate::registry::facts::laboratory::{Replacing, Report, Row, Unmatched};
+use crate::registry::originals::keep::File;
 use crate::registry::refusal::Refusal;
 use csv::StringRecord;
 use serde_json::{Map, Value};
@@ -31,19 +33,50 @@ pub const COLUMNS: &[&str] = &[
 /// Those that must.
 pub const NEEDED: &[&str] = &["sample_number", "agent", "value", "unit", "reporting_limit"];
 
+/// What stands before a laboratory's own name of an agent in what is said beside a file.
+const NAMED: &str = "agent named ";
+
 /// Reads head (query parameters) and rows (the file); agents by code, CAS RN or name.
 ///
 /// # Errors
 /// Every fault: of the head by parameter, of a row by `/results/<row from 0>/<column>`.
 pub fn read(head: &[(String, String)], file: &[u8], agents: &[Agent]) -> Result<Report, Faults> {
-    let ReadFile { head, rows, faults } = read_each(head, file, agents, &BTreeMap::new());
+    read_named(head, file, agents, &BTreeMap::new())
+}
+
+/// The same; `named` says which agent the laboratory's own names stand for, and is kept with the file as said beside it.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_named(
+    head: &[(String, String)],
+    file: &[u8],
+    agents: &[Agent],
+    named: &BTreeMap<String, Code>,
+) -> Result<Report, Faults> {
+    let ReadFile { head: found, columns, rows, faults } = read_each(head, file, agents, named);
     let rows: Option<Vec<Row>> = rows.and_then(|rows| rows.into_iter().collect());
-    match (head, rows) {
-        (Some(head), Some(rows)) if faults.is_empty() => {
-            Ok(Report { head, rows, unmatched: Unmatched::Refuse })
+    match (found, rows) {
+        (Some(found), Some(rows)) if faults.is_empty() => {
+            let names = named.iter().map(|(name, code)| (format!("{NAMED}{name}"), code.to_string()));
+            let beside: Vec<_> = head.iter().cloned().chain(names).collect();
+            let file = Some(File::csv(OriginalKind::LabReport, file, columns, &beside));
+            Ok(Report { head: found, rows, unmatched: Unmatched::Refuse, file })
         }
         _ => Err(faults),
     }
+}
+
+/// What was said beside a file: its head, and which agents the laboratory's own names stand for.
+pub fn said_beside(beside: Vec<(String, String)>) -> (Vec<(String, String)>, BTreeMap<String, Code>) {
+    let (mut head, mut named) = (Vec::new(), BTreeMap::new());
+    for (name, value) in beside {
+        match (name.strip_prefix(NAMED), Code::new(&value)) {
+            (Some(own), Some(code)) => drop(named.insert(own.to_owned(), code)),
+            _ => head.push((name, value)),
+        }
+    }
+    (head, named)
 }
 
 /// What of a file could be read.
@@ -51,6 +84,8 @@ pub fn read(head: &[(String, String)], file: &[u8], agents: &[Agent]) -> Result<
 pub struct ReadFile {
     /// The head.
     pub head: Option<LabReport>,
+    /// Its columns.
+    pub columns: Vec<String>,
     /// Every row, those with faults as nothing; nothing at all where the columns are none.
     pub rows: Option<Vec<Option<Row>>>,
     /// Every fault, as [`read`] names them.
@@ -66,8 +101,8 @@ pub fn read_each(
 ) -> ReadFile {
     let mut faults = Faults::default();
     let head = read_head(head, &mut faults);
-    let rows = read_rows(file, agents, named, &mut faults);
-    ReadFile { head, rows, faults }
+    let (columns, rows) = read_rows(file, agents, named, &mut faults).unzip();
+    ReadFile { head, columns: columns.unwrap_or_default(), rows, faults }
 }
 
 /// A refusal of a report that came as a file: what was wrong in a row is named by its column.
@@ -113,12 +148,13 @@ fn read_head(head: &[(String, String)], faults: &mut Faults) -> Option<LabReport
     LabReport::read(&Value::Object(fields), "", faults)
 }
 
+/// The columns of the file, and its rows.
 fn read_rows(
     file: &[u8],
     agents: &[Agent],
     named: &BTreeMap<String, Code>,
     faults: &mut Faults,
-) -> Option<Vec<Option<Row>>> {
+) -> Option<(Vec<String>, Vec<Option<Row>>)> {
     let Ok(text) = std::str::from_utf8(file) else {
         faults.note("", "must be text in UTF-8");
         return None;
@@ -149,7 +185,7 @@ fn read_rows(
             }
         }
     }
-    Some(rows)
+    Some((columns.iter().map(str::to_owned).collect(), rows))
 }
 
 fn check_columns(columns: &StringRecord, faults: &mut Faults) -> Option<()> {

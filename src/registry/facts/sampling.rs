@@ -14,6 +14,7 @@ use crate::registry::correcting::{Referrer, touches};
 use crate::registry::facts::sample_checks::check_sample;
 use crate::registry::facts::{refer, runs};
 use crate::registry::gather;
+use crate::registry::originals::keep::{self, File, Gave};
 use crate::registry::place::{Place, Under};
 use crate::registry::reach::{self, Reach};
 use crate::registry::recording::{Recorded, taken};
@@ -264,6 +265,15 @@ pub async fn record_event(
         recorded.push(keep_sample(change, &scope, site, event.id, sample).await?);
     }
     Ok((event, recorded))
+}
+
+/// Keeps the file that an event came in, with the event and its samples.
+///
+/// # Errors
+/// A file that is too large; storage fails.
+pub async fn keep_file(change: &mut Change, site: Uuid, file: &File, gave: Gave) -> Result<(), Refusal> {
+    let scope = change.caller.may(Action::RecordSamples)?;
+    keep::keep(change, &scope, SiteId(site), file, gave).await.map(drop)
 }
 
 /// Checks the samples of an event that read well although something else of it does not, so that every fault is named.

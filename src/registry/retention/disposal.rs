@@ -12,6 +12,7 @@ use crate::model::shape::{Faults, Shape as _};
 use crate::model::text::Code;
 use crate::model::version::Version;
 use crate::registry::gather;
+use crate::registry::originals::letting_go;
 use crate::registry::reach::{self, Reach};
 use crate::registry::refusal::Refusal;
 use crate::registry::retention::belongings::{self, OfKind};
@@ -73,8 +74,11 @@ pub async fn carry_out(change: &mut Change, id: Uuid, reason: &str) -> Result<Ve
     may_go(change, old.fact.ground, &old.fact.subjects).await?;
     overwrite(&mut change.tx).await?;
     let mut gone = Vec::new();
+    let as_of = change.as_of();
     for subject in &old.fact.subjects {
-        for (table, id, revision) in parts(change, subject).await? {
+        let parts = parts(change, subject).await?;
+        let files = letting_go::files_behind(&mut change.tx, as_of, &parts).await?;
+        for (table, id, revision) in parts {
             let removed = remove(&mut change.tx, table, id, revision).await?;
             // What stood in the medical chain is named to nobody: its envelopes are left there.
             if let (false, false, Some(kind)) =
@@ -83,6 +87,7 @@ pub async fn carry_out(change: &mut Change, id: Uuid, reason: &str) -> Result<Ve
                 gone.push(Gone { kind, id, positions: removed.positions });
             }
         }
+        letting_go::let_go(&mut change.tx, as_of, &files).await?;
     }
     decide(change, &old, DisposalStatus::CarriedOut, gone, ("carried out", reason)).await
 }

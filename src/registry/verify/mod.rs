@@ -8,6 +8,7 @@ pub mod anchored;
 mod chain;
 mod conclusions;
 mod letters;
+pub mod originals;
 mod rows;
 
 use crate::access::caller::Caller;
@@ -27,6 +28,7 @@ use crate::store::versions;
 use access_log::AccessLogFound;
 use anchored::{AnchorFinding, Witness};
 pub(super) use chain::Walk;
+use originals::OriginalsFound;
 
 /// How many entries are held at once.
 const CHUNK: i64 = 500;
@@ -67,7 +69,9 @@ record! {
         chains: Vec<ChainView>,
         /// The access log as far as it was walked.
         access_log: AccessLogFound,
-        /// Whether entries, chains, versions, stored conclusions and the access log agree, and contain the anchor.
+        /// The uploaded files as far as they were walked.
+        originals: OriginalsFound,
+        /// Whether entries, chains, versions, stored conclusions, the access log and the uploaded files agree, and contain the anchor.
         sound: bool,
         /// The first thing wrong, if anything is.
         first_fault: Option<RecordFault>,
@@ -140,6 +144,9 @@ pub async fn verify_with(
     }
     let (access_log, in_log) = access_log::walk(&mut tx, &mut progress).await?;
     fault = fault.or(in_log);
+    let as_of = registry.now(&mut tx).await?;
+    let (originals, in_files) = originals::walk(&mut tx, as_of, &mut progress).await?;
+    fault = fault.or(in_files);
     let anchor = match witness {
         Some(witness) => Some(anchored::compare(&mut tx, witness).await?),
         None => None,
@@ -149,7 +156,15 @@ pub async fn verify_with(
         .chains()
         .map(|(chain, entries, head)| ChainView { chain: chain.to_owned(), entries, head: hex(head) })
         .collect();
-    Ok(Verification { entries: walk.entries(), chains, access_log, sound, first_fault: fault, anchor })
+    Ok(Verification {
+        entries: walk.entries(),
+        chains,
+        access_log,
+        originals,
+        sound,
+        first_fault: fault,
+        anchor,
+    })
 }
 
 async fn walk_entries(
