@@ -45,6 +45,8 @@ pub enum Action {
     VerifyJournal,
     /// Take data out as files.
     Export,
+    /// Take the whole record of a site, a worker or all out, to be handed over.
+    HandOver,
     /// Merge worker entries and take them apart.
     MergeWorkers,
     /// Hold records; propose disposals and carry them out.
@@ -82,6 +84,7 @@ impl Action {
         Self::ReadJournal,
         Self::VerifyJournal,
         Self::Export,
+        Self::HandOver,
         Self::MergeWorkers,
         Self::ManageRetention,
         Self::ReadRetention,
@@ -97,6 +100,7 @@ impl Action {
             // A line of the log may tell that a worker is known at another site.
             Self::ManageAccounts
             | Self::VerifyJournal
+            | Self::HandOver
             | Self::ManageRetention
             | Self::ReadRetention
             | Self::ReadAliases
@@ -166,6 +170,7 @@ pub fn allows(role: Role, action: Action) -> bool {
                 | A::ReadJournal
                 | A::VerifyJournal
                 | A::Export
+                | A::HandOver
                 | A::ReadRetention
                 | A::ReadAccessLog
                 | A::ReadAccessOfWorkers
@@ -203,6 +208,7 @@ mod tests {
             Action::ReadJournal,
             Action::VerifyJournal,
             Action::Export,
+            Action::HandOver,
             Action::ReadRetention,
             Action::ReadAccessLog,
             Action::ReadAccessOfWorkers,

@@ -19,6 +19,7 @@ pub mod endpoint;
 pub mod exports;
 pub mod facts;
 pub mod flags;
+pub mod hand_over;
 pub mod health;
 pub mod held_rows;
 pub mod kinds;
@@ -129,6 +130,7 @@ pub(crate) fn all_endpoints() -> Vec<Endpoint> {
     all.extend(record::endpoints());
     all.extend(retention::endpoints());
     all.extend(originals::endpoints());
+    all.extend(hand_over::endpoints());
     all.extend(anchor::endpoints());
     all.extend(access_log::endpoints());
     all.extend(accounts::endpoints());

@@ -4,7 +4,7 @@ use crate::access::policy::Action;
 use crate::api::App;
 use crate::api::endpoint::{Access, Endpoint, Schema, reference};
 use crate::api::problem::Problem;
-use crate::api::questions::{note_bulk, workers_in};
+use crate::api::questions::note_named;
 use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::model::facts::original::{Original, OriginalKind};
@@ -128,7 +128,9 @@ async fn file(app: App, request: Request) -> Result<Reply, Problem> {
     if original.fact.holds == OriginalKind::SamplingEvents
         && let Ok(events) = serde_json::from_slice::<Value>(&bytes)
     {
-        note_bulk(&app, &request, as_of, "original", workers_in(&events)).await?;
+        // Of all its events, so the line spans their site.
+        let scope = original.site.map_or_else(|| "export".to_owned(), |site| format!("site {site}"));
+        note_named(&app, &request, as_of, scope, [&events]).await?;
     }
     let csv = original.fact.media_type == "text/csv";
     let (media_type, end) = if csv { ("text/csv", "csv") } else { ("application/json", "json") };

@@ -1,5 +1,6 @@
 //! `doseward export`: takes a data set out as a file.
 
+use crate::cli::bundle;
 use crate::cli::failure::Failure;
 use crate::cli::session::Session;
 use crate::export::csv::{self, Reader};
@@ -27,6 +28,8 @@ pub enum Dataset {
     Histories,
     /// The journal with its hashes.
     Journal,
+    /// The whole record of a site, a worker or all, signed, as a tar archive to be handed over.
+    Bundle,
 }
 
 /// What to take out, and where to.
@@ -42,6 +45,8 @@ pub struct Options {
     /// Guards cells that a spreadsheet would take for formulae.
     #[arg(long)]
     for_spreadsheet: bool,
+    #[command(flatten)]
+    bundle: bundle::Of,
 }
 
 /// Writes the file.
@@ -49,6 +54,18 @@ pub struct Options {
 /// # Errors
 /// The caller may not take data out; the file cannot be written.
 pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
+    match (options.dataset, options.as_known_on, options.bundle.is_all()) {
+        (Dataset::Bundle, None, _) => return bundle::run(session, options.bundle, &options.file).await,
+        (Dataset::Bundle, Some(_), _) => {
+            return Err(Failure::Misused(
+                "a bundle is of this moment: --as-known-on does not go with it".into(),
+            ));
+        }
+        (_, _, false) => {
+            return Err(Failure::Misused("--site and --worker go with a bundle alone".into()));
+        }
+        _ => {}
+    }
     let reader = if options.for_spreadsheet { Reader::Spreadsheet } else { Reader::Program };
     let (registry, caller) = (&session.registry, &session.caller);
     if options.as_known_on.is_none() {
@@ -81,6 +98,7 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
         Dataset::Journal => {
             Content::Growing(Taken::journal(&mut tx, caller, moment, Format::Csv, reader).await?)
         }
+        Dataset::Bundle => return Ok(()),
     };
     // Who read whose exposure is on disk before the exposure is.
     let workers = match &content {
@@ -132,6 +150,7 @@ impl Dataset {
             Self::Duties => "duties",
             Self::Histories => "histories",
             Self::Journal => "journal",
+            Self::Bundle => "bundle",
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::access::policy::Action;
 use crate::cli::account::site_of;
+use crate::cli::bundle;
 use crate::cli::failure::{Failure, in_words};
 use crate::cli::session::Session;
 use crate::model::facts::agent::Agent;
@@ -26,6 +27,8 @@ pub enum Kind {
     SamplingEvents,
     /// One laboratory report: a JSON file, or a CSV file with its head in the options.
     LabReport,
+    /// A signed bundle of another registry, into an empty one.
+    Bundle,
 }
 
 /// What to take in, and where.
@@ -35,9 +38,12 @@ pub struct Options {
     kind: Kind,
     /// The file.
     file: PathBuf,
-    /// The code of the site.
+    /// The code of the site; not with a bundle.
     #[arg(long, value_name = "CODE")]
-    site: String,
+    site: Option<String>,
+    /// With a bundle: the public key (PEM) with which it must be signed.
+    #[arg(long, value_name = "FILE")]
+    key: Option<PathBuf>,
     /// Checks everything and stores nothing.
     #[arg(long)]
     dry_run: bool,
@@ -84,11 +90,39 @@ impl Head {
     }
 }
 
+impl Options {
+    /// Whether a bundle is taken over, which wants an empty registry.
+    pub(crate) fn is_bundle(&self) -> bool {
+        self.kind == Kind::Bundle
+    }
+
+    fn site(&self) -> Result<&str, Failure> {
+        self.site
+            .as_deref()
+            .ok_or_else(|| Failure::Misused("--site is required: the code of the site".into()))
+    }
+}
+
+/// Takes a bundle over.
+///
+/// # Errors
+/// As [`bundle::take_over`]; what goes with other files does not go with a bundle.
+pub(crate) async fn take_over(database_url: &str, options: Options) -> Result<(), Failure> {
+    if options.site.is_some() || !options.head.parameters().is_empty() {
+        return Err(Failure::Misused("a bundle says itself of which site it is".into()));
+    }
+    bundle::take_over(database_url, &options.file, options.key.as_deref(), options.dry_run).await
+}
+
 /// Takes the file in.
 ///
 /// # Errors
 /// Every fault by event and pointer; what was recorded before the faulty event stays.
 pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
+    let site = options.site()?;
+    if options.key.is_some() {
+        return Err(Failure::Misused("--key goes with a bundle".into()));
+    }
     let file = std::fs::read(&options.file)
         .map_err(|error| Failure::Refused(format!("{}: {error}", options.file.display())))?;
     if file.len() > FILE_MOST {
@@ -99,12 +133,13 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
         )));
     }
     match options.kind {
-        Kind::SamplingEvents => take_events(session, &options, &file).await,
-        Kind::LabReport => take_report(session, &options, &file).await,
+        Kind::SamplingEvents => take_events(session, &options, site, &file).await,
+        Kind::LabReport => take_report(session, &options, site, &file).await,
+        Kind::Bundle => Err(Failure::Misused("a bundle is taken over into an empty registry".into())),
     }
 }
 
-async fn take_events(session: &Session, options: &Options, file: &[u8]) -> Result<(), Failure> {
+async fn take_events(session: &Session, options: &Options, site: &str, file: &[u8]) -> Result<(), Failure> {
     let original = File::json(OriginalKind::SamplingEvents, file);
     let (is_list, events) = match read_json(&options.file, file)? {
         Value::Array(events) => (true, events),
@@ -112,7 +147,7 @@ async fn take_events(session: &Session, options: &Options, file: &[u8]) -> Resul
     };
     for (n, event) in events.iter().enumerate() {
         let mut change = session.registry.begin_plain(&session.caller).await?;
-        let site = site_of(&mut change, &options.site).await?;
+        let site = site_of(&mut change, site).await?;
         let (version, samples) = sampling::record_event(&mut change, site, event)
             .await
             .map_err(|refusal| about(&options.file, &format!(", event {}", n + 1), &refusal))?;
@@ -127,9 +162,9 @@ async fn take_events(session: &Session, options: &Options, file: &[u8]) -> Resul
     Ok(())
 }
 
-async fn take_report(session: &Session, options: &Options, file: &[u8]) -> Result<(), Failure> {
+async fn take_report(session: &Session, options: &Options, site: &str, file: &[u8]) -> Result<(), Failure> {
     let mut change = session.registry.begin_plain(&session.caller).await?;
-    let site = site_of(&mut change, &options.site).await?;
+    let site = site_of(&mut change, site).await?;
     let refused = |refusal: Refusal| about(&options.file, "", &refusal);
     let is_csv = options.file.extension().is_some_and(|end| end.eq_ignore_ascii_case("csv"));
     let report = if is_csv {

@@ -4,6 +4,7 @@ pub mod account;
 pub mod anchor;
 pub mod answer_record_request;
 pub mod backup;
+mod bundle;
 pub mod demo;
 pub mod export;
 pub mod failure;
@@ -53,7 +54,7 @@ enum Command {
     Token(token::Command),
     /// Takes facts in from a file.
     Import(import::Options),
-    /// Takes a data set out as a CSV file.
+    /// Takes a data set out as a CSV file, or the whole record of a site, a worker or all as a signed bundle.
     Export(export::Options),
     /// Writes everything that is handed out on a request for a worker's records.
     AnswerRecordRequest(answer_record_request::Options),
@@ -88,6 +89,9 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
             account::run(&session, command).await
         }
         Command::Token(command) => token::run(&session().await?, command).await,
+        Command::Import(options) if options.is_bundle() => {
+            import::take_over(settings.database_url.reveal(), options).await
+        }
         Command::Import(options) => import::run(&session().await?, options).await,
         Command::Export(options) => export::run(&session().await?, options).await,
         Command::AnswerRecordRequest(options) => answer_record_request::run(&session().await?, options).await,

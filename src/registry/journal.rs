@@ -3,8 +3,8 @@
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, original, retention, rules, sampling,
-    site, standing_move, worker,
+    account, agent, clause, control, duty, group, hand_over, laboratory, letter, original, retention, rules,
+    sampling, site, standing_move, worker,
 };
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::record;
@@ -156,6 +156,8 @@ const READING: &[(&str, Action)] = &[
     (letter::Letter::TABLE.kind, Action::ReadHistories),
     (retention::LegalHold::TABLE.kind, Action::ReadRetention),
     (retention::Disposal::TABLE.kind, Action::ReadRetention),
+    (hand_over::HandOver::TABLE.kind, hand_over::HandOver::READ),
+    (hand_over::TakenOver::TABLE.kind, Action::ReadReference),
     (original::Original::TABLE.kind, Action::ReadSamples),
 ];
 

@@ -3,6 +3,7 @@
 pub mod access_log;
 pub mod anchor;
 pub mod backup;
+pub mod bundle;
 pub mod changed_verdicts;
 pub mod changes_of;
 pub mod clock;

@@ -365,6 +365,13 @@ pub const TABLE: &[KindReach] = &[
         &[],
         &["ground", "subjects", "because", "status", "proposed_by", "decided_by", "decided_on", "gone"],
     ),
+    row("hand_over", &[], &[], &["to", "on", "reason", "bundle_sha256"]),
+    row(
+        "taken_over",
+        &[],
+        &[],
+        &["scope", "checksums_sha256", "key", "position", "entries", "gaps", "gaps_sha256"],
+    ),
     row(
         "original",
         &[],

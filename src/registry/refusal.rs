@@ -62,6 +62,7 @@ impl From<StoreError> for Refusal {
     fn from(error: StoreError) -> Self {
         match error {
             StoreError::Busy => Self::Busy,
+            StoreError::HandedOver(why) => Self::taken(why),
             StoreError::Unreachable(_) => Self::Unreachable(error),
             StoreError::NoRoom(_) => Self::NoRoom(error),
             other => Self::Store(other),

@@ -2,10 +2,13 @@
 
 use crate::access::caller::Caller;
 use crate::access::scope::Scope;
+use crate::model::facts::hand_over::HandOver;
+use crate::model::facts::site::Site;
 use crate::model::identifiers::{AccountId, SiteId};
 use crate::model::version::Version;
 use crate::registry::anchor::key::PrivateKey;
 use crate::registry::clock::{Clock, Ids};
+use crate::registry::enter_pack::REGISTRY;
 use crate::registry::gather::persons::{self, Person};
 use crate::registry::recompute::Recompute;
 use crate::registry::refusal::Refusal;
@@ -15,7 +18,7 @@ use crate::store::idempotency::{self, Answer, Asked, Kept};
 use crate::store::journal;
 use crate::store::marks::Mark;
 use crate::store::tables::Stored;
-use crate::store::versions::{self, AsOf};
+use crate::store::versions::{self, AsOf, Where};
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, PoisonError};
@@ -98,6 +101,7 @@ pub struct Change {
     ordinal: i64,
     marks: BTreeSet<Mark>,
     persons: BTreeMap<Uuid, Person>,
+    open_sites: BTreeSet<SiteId>,
     asked: Option<Asked>,
     _turn: OwnedMutexGuard<()>,
     _running: Option<RunningKey>,
@@ -181,6 +185,7 @@ impl Registry {
             ordinal: 0,
             marks: BTreeSet::new(),
             persons: BTreeMap::new(),
+            open_sites: BTreeSet::new(),
             asked,
             _turn: turn,
             _running: running.flatten(),
@@ -290,6 +295,7 @@ impl Change {
         parent: Option<Uuid>,
         fact: F,
     ) -> Result<Version<F>, StoreError> {
+        self.must_be_open::<F>(id, site).await?;
         let version = Version { id, revision: 1, position: self.position, site, parent, voided: None, fact };
         versions::insert(&mut self.tx, scope, &version).await?;
         self.note(&version, "recorded", None).await?;
@@ -344,9 +350,31 @@ impl Change {
             voided: next.voided,
             fact: next.fact,
         };
+        self.must_be_open::<F>(version.id, version.site).await?;
         versions::insert(&mut self.tx, scope, &version).await?;
         self.note(&version, next.deed, next.reason).await?;
         Ok(version)
+    }
+
+    /// Refuses to write to a site that was handed over. What the registry itself concludes goes on, and so does the record of
+    /// the hand-over.
+    async fn must_be_open<F: Stored>(&mut self, id: Uuid, site: Option<SiteId>) -> Result<(), StoreError> {
+        let site = if F::TABLE.kind == Site::TABLE.kind { Some(SiteId(id)) } else { site };
+        let Some(site) = site.filter(|site| !self.open_sites.contains(site)) else { return Ok(()) };
+        if self.caller.account == REGISTRY || F::TABLE.kind == HandOver::TABLE.kind {
+            return Ok(());
+        }
+        let (everything, as_of) = (self.everything(), self.as_of());
+        let standing = [Where::Site(site), Where::Standing];
+        let handed = versions::list::<HandOver>(&mut self.tx, &everything, as_of, &standing, None).await?;
+        if let Some(handed) = handed.into_iter().next() {
+            let HandOver { to, on, .. } = handed.fact;
+            return Err(StoreError::HandedOver(format!(
+                "the site was handed over to {to} on {on}: its record here is read only"
+            )));
+        }
+        self.open_sites.insert(site);
+        Ok(())
     }
 
     async fn note<F: Stored>(

@@ -6,6 +6,9 @@ pub enum StoreError {
     /// A natural key is taken.
     #[error("the natural key is taken")]
     Duplicate,
+    /// The site was handed over, and its record here is read only: a sentence.
+    #[error("{0}")]
+    HandedOver(String),
     /// A row that must be there is not.
     #[error("a row is missing")]
     Missing,

@@ -11,6 +11,7 @@ pub mod disposal;
 pub mod drafts;
 mod durability;
 pub mod error;
+pub mod gaps;
 pub mod idempotency;
 pub mod journal;
 pub mod marks;

@@ -1,8 +1,8 @@
 //! The table of each kind of fact: where it stands, by what it is looked up, who may see it.
 
 use crate::model::facts::{
-    account, agent, clause, control, duty, group, laboratory, letter, original, retention, rules, sampling,
-    site, standing_move, worker,
+    account, agent, clause, control, duty, group, hand_over, laboratory, letter, original, retention, rules,
+    sampling, site, standing_move, worker,
 };
 use crate::model::shape::Shape;
 use chrono::NaiveDate;
@@ -242,5 +242,7 @@ tables! {
     letter::Letter: "letter" in "letter", Site, |it| ["worker_id" = Key::id(it.worker_id)];
     retention::LegalHold: "legal_hold" in "legal_hold", Everyone, |_it| [];
     retention::Disposal: "disposal" in "disposal", Everyone, |_it| [];
+    hand_over::HandOver: "hand_over" in "hand_over", Site, |_it| [];
+    hand_over::TakenOver: "taken_over" in "taken_over", Everyone, |_it| [];
     original::Original: "original" in "original_file", Site, |it| ["sha256" = Key::text(&it.sha256)];
 }

@@ -363,6 +363,40 @@ pub async fn exists(tx: &mut Tx, table: &Table, id: Uuid) -> Result<bool, StoreE
     Ok(row.is_some())
 }
 
+/// A version as it stands in its row, of whatever kind.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct RawRow {
+    /// The fact.
+    pub id: Uuid,
+    /// Its revision.
+    pub revision: i64,
+    /// The position that brought it.
+    pub known_from: i64,
+    /// Its site.
+    pub site_id: Option<Uuid>,
+    /// What it was recorded under.
+    pub parent_id: Option<Uuid>,
+    /// Why it was voided.
+    pub voided: Option<String>,
+    /// The fact's JSON.
+    pub body: String,
+}
+
+/// The facts of a table as they were known at a position, after one, in the order in which they were first recorded.
+pub async fn raw_page(
+    tx: &mut Tx,
+    table: &Table,
+    position: i64,
+    after: Option<Uuid>,
+    limit: i64,
+) -> Result<Vec<RawRow>, StoreError> {
+    let mut query = known(select(tx, table), position);
+    if let Some(after) = after {
+        query = query.push(" AND t.id > ").push_bind(after);
+    }
+    query.push(" ORDER BY t.id LIMIT ").push_bind(limit).fetch_all().await
+}
+
 /// A version row with what follows it, for the proof that rows and images agree.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
 pub struct LinkedRow {

@@ -3,6 +3,10 @@
 use crate::harness::{Answer, Client, ROLES, TestApp};
 use crate::things::{Things, example_of, record_one_of_each};
 use doseward::api::endpoint::{Access, endpoints};
+use doseward::model::facts::original::OriginalKind;
+use doseward::registry::enter_pack::console;
+use doseward::registry::facts::sampling;
+use doseward::registry::originals::keep::{File, Gave};
 use doseward::registry::verify::verify;
 use doseward::store::access_log::{Placed, placed};
 use serde_json::{Value, json};
@@ -62,9 +66,23 @@ async fn with_letters(app: &TestApp) -> (Things, Vec<String>) {
     readings.as_object_mut().unwrap().remove("location");
     let readings = hygienist.post(&format!("/sites/{site}/direct-readings"), &readings).await.id();
     app.registry.settle().await.unwrap();
-    let things = things.with("releases", &release).with("direct-readings", &readings);
+    let original = original_of(app, site, &event, &first, &other).await;
+    let things =
+        things.with("releases", &release).with("direct-readings", &readings).with("originals", &original);
     let things = things.with("sampling-events", &event).with("letters", &letter).with("workers", &other);
     (things, vec![first, other])
+}
+
+/// An event of two workers that came as a file.
+async fn original_of(app: &TestApp, site: &str, event: &str, first: &str, other: &str) -> String {
+    let file =
+        json!({"reference": "2026-77", "samples": [{"worker_id": first}, {"worker_id": other}]}).to_string();
+    let file = File::json(OriginalKind::SamplingEvents, file.as_bytes());
+    let gave = Gave { thing: event.parse().unwrap(), pointer: String::new(), rows: Vec::new() };
+    let mut change = app.registry.begin_plain(&console("tester")).await.unwrap();
+    let id = sampling::keep_file(&mut change, site.parse().unwrap(), &file, gave).await.unwrap();
+    app.registry.commit(change, None).await.unwrap();
+    id.to_string()
 }
 
 /// The workers whom an answer names, by identifier or by name. An envelope of the journal without its image tells of
@@ -178,6 +196,7 @@ async fn every_route_that_names_a_worker_leaves_one_line_and_no_other_does() {
         "/api/v1/journal",
         "/api/v1/sites/{id}/sampling-events",
         "/api/v1/direct-readings/{id}",
+        "/api/v1/originals/{id}/file",
     ] {
         assert!(naming.contains(path), "{path} named nobody: {naming:?}");
     }

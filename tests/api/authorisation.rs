@@ -225,6 +225,9 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/samples/{id}/acceptance", [403, 201, 403, 403, 403]),
     ("POST", "/api/v1/samples/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/samples/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/originals", FACT_READ),
+    ("GET", "/api/v1/originals/{id}", FACT_READ),
+    ("GET", "/api/v1/originals/{id}/file", FACT_READ),
     ("GET", "/api/v1/sites/{id}/lab-reports", FACT_READ),
     ("POST", "/api/v1/sites/{id}/lab-reports", ON_SITE),
     ("GET", "/api/v1/lab-reports/{id}", FACT_READ),
@@ -369,9 +372,8 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
         "duties" | "letters" | "legal-holds" | "disposals" => {
             "01900000-0000-7000-8000-0000000000aa".to_owned()
         }
-        "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows" => {
-            things.id(kind).to_owned()
-        }
+        "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows"
+        | "originals" => things.id(kind).to_owned(),
         "respirator-confirmations" => things.id("assignments/respirator-confirmations").to_owned(),
         "limits" | "compared-with" => things.id(&format!("agents/{kind}")).to_owned(),
         "conditions" | "changes" | "joined-eras" => things.id(&format!("groups/{kind}")).to_owned(),

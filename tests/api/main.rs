@@ -26,6 +26,7 @@ mod monitoring;
 mod noise;
 mod one_group;
 mod openapi;
+mod originals;
 mod other_authorities;
 mod overview;
 mod paging;

@@ -139,7 +139,10 @@ pub(crate) async fn record_one_of_each(app: &TestApp, code: &str) -> Things {
     let id = |value: &Value| value["id"].as_str().unwrap().to_owned();
     let sample = &things["sites/lab-reports"].shown["samples"][0];
     let held = hold_a_row(app, &things, code).await;
+    let report = app.as_role("hygienist").get(&format!("/lab-reports/{}", id(&held))).await;
+    let original = report.json["from_file"]["original_id"].as_str().unwrap().to_owned();
     let within = BTreeMap::from([
+        ("originals", original),
         ("samples", id(sample)),
         ("results", id(&sample["results"][0])),
         ("held-rows", id(&held["held"][0])),
@@ -154,13 +157,15 @@ async fn respirator(app: &TestApp, things: &BTreeMap<String, Thing>) -> String {
     app.as_role("hygienist").post(&format!("/sites/{}/controls", things["sites"].id), &control).await.id()
 }
 
-/// A report with a row of a sample that nobody knows.
+/// A report as a file, with a row of a sample that nobody knows.
 async fn hold_a_row(app: &TestApp, things: &BTreeMap<String, Thing>, code: &str) -> Value {
-    let path = format!("/sites/{}/lab-reports?unmatched=hold", things["sites"].id);
-    let mut report = example_of("/sites/{id}/lab-reports");
-    report["report_number"] = json!("L-held");
-    report["results"][0]["sample_number"] = json!(format!("{code}-unknown"));
-    let answer = app.as_role("hygienist").post(&path, &report).await;
+    let path = format!(
+        "/sites/{}/lab-reports?unmatched=hold&report_number=L-held&laboratory=Hollow%20Lane&received_on=2026-02-27",
+        things["sites"].id
+    );
+    let file =
+        format!("sample_number,agent,value,unit,reporting_limit\n{code}-unknown,chromium_vi,2.40,ug,0.02\n");
+    let answer = app.as_role("hygienist").post_text(&path, "text/csv", file).await;
     assert_eq!(answer.status, 201, "{}", answer.text);
     answer.json
 }

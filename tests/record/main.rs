@@ -15,6 +15,8 @@ mod fresh;
 #[cfg(test)]
 mod kill;
 #[cfg(test)]
+mod originals;
+#[cfg(test)]
 mod plant;
 #[cfg(test)]
 mod rebuilding;

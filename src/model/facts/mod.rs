@@ -6,6 +6,7 @@ pub mod clause;
 pub mod control;
 pub mod duty;
 pub mod group;
+pub mod hand_over;
 pub mod laboratory;
 pub mod letter;
 pub mod original;

@@ -158,7 +158,7 @@ impl Registry {
     }
 
     /// The private key: the one of the setting, else the newest of the database, else a new one.
-    async fn signing_key(&self) -> Result<Arc<PrivateKey>, Refusal> {
+    pub(in crate::registry) async fn signing_key(&self) -> Result<Arc<PrivateKey>, Refusal> {
         let mut tx = self.database.read().await?;
         let kept = match &self.signing {
             Some(key) => {

@@ -41,19 +41,19 @@ fn filling(size: u64) -> usize {
 
 /// Writes members one after the other.
 #[derive(Debug)]
-pub(super) struct Archive<W> {
+pub(in crate::registry) struct Archive<W> {
     to: W,
     seconds: u64,
 }
 
 impl<W: Write> Archive<W> {
     /// An archive whose members bear this time, in seconds since 1970.
-    pub(super) fn new(to: W, seconds: u64) -> Self {
+    pub(in crate::registry) fn new(to: W, seconds: u64) -> Self {
         Self { to, seconds }
     }
 
     /// Writes a member.
-    pub(super) fn add(&mut self, name: &str, content: &[u8]) -> Result<(), Fault> {
+    pub(in crate::registry) fn add(&mut self, name: &str, content: &[u8]) -> Result<(), Fault> {
         self.to.write_all(&header(name, content.len() as u64, self.seconds)?)?;
         self.to.write_all(content)?;
         self.to.write_all(&[0; BLOCK][..filling(content.len() as u64)])?;
@@ -61,7 +61,7 @@ impl<W: Write> Archive<W> {
     }
 
     /// Ends the archive; gives back what it was written to.
-    pub(super) fn end(mut self) -> Result<W, Fault> {
+    pub(in crate::registry) fn end(mut self) -> Result<W, Fault> {
         self.to.write_all(&[0; 2 * BLOCK])?;
         self.to.flush()?;
         Ok(self.to)
@@ -70,25 +70,25 @@ impl<W: Write> Archive<W> {
 
 /// A member that comes next; its content must be taken before the one after it.
 #[derive(Debug)]
-pub(super) struct Member {
+pub(in crate::registry) struct Member {
     /// Its name.
-    pub(super) name: String,
+    pub(in crate::registry) name: String,
     size: u64,
 }
 
 /// Reads members one after the other, and nothing but what [`Archive`] writes.
 #[derive(Debug)]
-pub(super) struct Members<R> {
+pub(in crate::registry) struct Members<R> {
     from: R,
 }
 
 impl<R: Read> Members<R> {
-    pub(super) fn new(from: R) -> Self {
+    pub(in crate::registry) fn new(from: R) -> Self {
         Self { from }
     }
 
     /// The next member; `None` at the end of the archive, behind which nothing may stand.
-    pub(super) fn next(&mut self) -> Result<Option<Member>, Fault> {
+    pub(in crate::registry) fn next(&mut self) -> Result<Option<Member>, Fault> {
         let mut block = [0; BLOCK];
         self.from.read_exact(&mut block)?;
         if block == [0; BLOCK] {
@@ -108,7 +108,7 @@ impl<R: Read> Members<R> {
     }
 
     /// The whole content of a member that is no larger than `most`.
-    pub(super) fn content(&mut self, member: &Member, most: u64) -> Result<Vec<u8>, Fault> {
+    pub(in crate::registry) fn content(&mut self, member: &Member, most: u64) -> Result<Vec<u8>, Fault> {
         if member.size > most {
             return Err(Fault::new(format!("{} is larger than it may be", member.name)));
         }
@@ -119,7 +119,7 @@ impl<R: Read> Members<R> {
     }
 
     /// SHA-256 of the content of a member, which is not kept.
-    pub(super) fn digest(&mut self, member: &Member) -> Result<[u8; 32], Fault> {
+    pub(in crate::registry) fn digest(&mut self, member: &Member) -> Result<[u8; 32], Fault> {
         let (mut hash, mut left) = (Sha256::new(), member.size);
         let mut piece = vec![0; PIECE];
         while left > 0 {

@@ -207,6 +207,7 @@ mod tests {
             position: 0,
             position_at: None,
             chains: vec![],
+            gaps: None,
             chunks: vec![],
         }
     }

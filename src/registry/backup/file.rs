@@ -12,7 +12,7 @@ const MODE: u32 = 0o600;
 
 /// A backup that is being written; unless it is finished, nothing of it stays.
 #[derive(Debug)]
-pub(super) struct Unfinished {
+pub(in crate::registry) struct Unfinished {
     file: Option<File>,
     path: PathBuf,
     wanted: PathBuf,
@@ -22,7 +22,7 @@ pub(super) struct Unfinished {
 
 impl Unfinished {
     /// Begins a file; one of that name is left alone unless it may be replaced.
-    pub(super) fn begin(wanted: &Path, replace: bool) -> Result<Self, Fault> {
+    pub(in crate::registry) fn begin(wanted: &Path, replace: bool) -> Result<Self, Fault> {
         let at = |path: &Path, error: std::io::Error| Fault::new(format!("{}: {error}", path.display()));
         must_be_free(wanted, replace)?;
         let mut name = wanted
@@ -48,7 +48,7 @@ impl Unfinished {
     }
 
     /// Gives the file its name; gives back the SHA-256 of all of it.
-    pub(super) fn finish(mut self) -> Result<[u8; 32], Fault> {
+    pub(in crate::registry) fn finish(mut self) -> Result<[u8; 32], Fault> {
         let Some(file) = &self.file else { return Err(Fault::new("the file is gone")) };
         file.sync_all()?;
         must_be_free(&self.wanted, self.replace)?;

@@ -31,6 +31,16 @@ record! {
 }
 
 record! {
+    /// An entry of a journal that was taken over, before which something was left out that was not handed over.
+    pub(super) struct Gap {
+        /// Its position.
+        position: i64,
+        /// Its ordinal.
+        ordinal: i64,
+    }
+}
+
+record! {
     /// A chunk.
     pub(super) struct Chunk {
         /// The name of the member.
@@ -63,6 +73,8 @@ record! {
         position_at: Option<DateTime<Utc>>,
         /// The chains.
         chains: Vec<ChainHead>,
+        /// Where a journal that was taken over leaves something out.
+        gaps: Option<Vec<Gap>>,
         /// The chunks in their order.
         chunks: Vec<Chunk>,
     }
@@ -164,6 +176,7 @@ mod tests {
             position: 2,
             position_at: None,
             chains: vec![],
+            gaps: None,
             chunks: vec![chunk(1, "journal", 2), chunk(2, "journal", 1), chunk(3, "token-secrets", 5)],
         }
     }

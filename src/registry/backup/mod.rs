@@ -4,13 +4,13 @@
 //! manifest and the list of checksums. It is read from one snapshot while writing goes on. A restore replays the journal
 //! into the version tables, which proves that they are nothing but a fold of it, and takes the rest as it stands.
 
-mod archive;
+pub(in crate::registry) mod archive;
 mod chunks;
-mod file;
+pub(in crate::registry) mod file;
 mod manifest;
-mod replay;
+pub(in crate::registry) mod replay;
 pub mod restore;
-mod rows;
+pub(in crate::registry) mod rows;
 pub mod save;
 
 use crate::registry::refusal::Refusal;
@@ -23,10 +23,10 @@ const JOURNAL: &str = "journal";
 /// What is wrong with a backup, or stands in the way of one.
 #[derive(Debug, thiserror::Error)]
 #[error("{0}")]
-struct Fault(String);
+pub(in crate::registry) struct Fault(pub(in crate::registry) String);
 
 impl Fault {
-    fn new(what: impl Into<String>) -> Self {
+    pub(in crate::registry) fn new(what: impl Into<String>) -> Self {
         Self(what.into())
     }
 }

@@ -10,6 +10,7 @@ use crate::store::journal::{self, Entry};
 use crate::store::tables::{self, Key, Table};
 use crate::store::versions::{self, Placed};
 use serde_json::Value;
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// How many entries go into the journal with one statement.
@@ -17,18 +18,23 @@ const AT_ONCE: usize = 100;
 
 /// Where a replay stands.
 #[derive(Debug, Default)]
-pub(super) struct Replay {
+pub(in crate::registry) struct Replay {
     walk: Walk,
 }
 
 impl Replay {
+    /// One of a journal that leaves something out before these entries.
+    pub(in crate::registry) fn with_gaps(gaps: BTreeSet<(i64, i64)>) -> Self {
+        Self { walk: Walk::with_gaps(gaps) }
+    }
+
     /// How far it has walked.
-    pub(super) fn walk(&self) -> &Walk {
+    pub(in crate::registry) fn walk(&self) -> &Walk {
         &self.walk
     }
 
     /// Takes entries in their order, with what remains of those whose image is gone.
-    pub(super) async fn take(
+    pub(in crate::registry) async fn take(
         &mut self,
         tx: &mut Tx,
         entries: Vec<(Entry, Option<Remains>)>,

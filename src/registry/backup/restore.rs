@@ -15,9 +15,11 @@ use crate::registry::writer::Registry;
 use crate::store::access_log;
 use crate::store::backend::Tx;
 use crate::store::carried;
+use crate::store::gaps;
 use crate::store::journal;
 use crate::store::marks;
 use serde_json::Value;
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
@@ -95,7 +97,10 @@ impl Backup {
         let manifest = &self.manifest;
         let file = File::open(&self.path).map_err(Fault::from)?;
         let mut reader = Reader::begin(BufReader::new(file))?;
-        let mut replay = Replay::default();
+        let gaps: BTreeSet<(i64, i64)> =
+            manifest.gaps.iter().flatten().map(|gap| (gap.position, gap.ordinal)).collect();
+        gaps::put(tx, &gaps).await?;
+        let mut replay = Replay::with_gaps(gaps);
         let of = Some(manifest.rows(JOURNAL));
         let others = manifest.chunks.iter().filter(|chunk| chunk.section != JOURNAL);
         let other_rows = others.map(|chunk| chunk.rows).sum();
@@ -177,6 +182,7 @@ mod tests {
             position,
             position_at: None,
             chains: chains.iter().map(head).collect(),
+            gaps: None,
             chunks: Vec::new(),
         };
         Backup { path: PathBuf::new(), manifest }

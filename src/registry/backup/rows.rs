@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 record! {
     /// The version that an entry brought, where its image was lawfully removed and the version still stands.
-    pub(super) struct Remains {
+    pub(in crate::registry) struct Remains {
         /// Its revision.
         revision: i64,
         /// What it is recorded under.
@@ -51,7 +51,7 @@ record! {
 }
 
 /// An entry as a line, with what remains of its version where the image is gone.
-pub(super) fn of_entry(entry: &Entry, remains: Option<Remains>) -> Value {
+pub(in crate::registry) fn of_entry(entry: &Entry, remains: Option<Remains>) -> Value {
     let envelope = entry.envelope.clone();
     EntryLine {
         position: envelope.position,
@@ -76,7 +76,7 @@ pub(super) fn of_entry(entry: &Entry, remains: Option<Remains>) -> Value {
 }
 
 /// Reads an entry back.
-pub(super) fn entry(line: &Value) -> Result<(Entry, Option<Remains>), Fault> {
+pub(in crate::registry) fn entry(line: &Value) -> Result<(Entry, Option<Remains>), Fault> {
     let unreadable = || Fault::new("an entry of the backup does not read as one");
     let line = EntryLine::parse(line).map_err(|_| unreadable())?;
     let bytes = |text: &str| unhex(text).ok_or_else(unreadable);
@@ -105,7 +105,7 @@ pub(super) fn entry(line: &Value) -> Result<(Entry, Option<Remains>), Fault> {
 }
 
 /// A row of a carried table as a line.
-pub(super) fn of_cells(carried: &Carried, cells: &[Cell]) -> Value {
+pub(in crate::registry) fn of_cells(carried: &Carried, cells: &[Cell]) -> Value {
     let mut line = Map::new();
     for ((name, column), cell) in carried.columns.iter().zip(cells) {
         let value = match cell {
@@ -127,7 +127,7 @@ pub(super) fn of_cells(carried: &Carried, cells: &[Cell]) -> Value {
 }
 
 /// Reads a row of a carried table back. A column that the line does not name is one that there was not yet.
-pub(super) fn cells(carried: &Carried, line: &Value) -> Result<Vec<Cell>, Fault> {
+pub(in crate::registry) fn cells(carried: &Carried, line: &Value) -> Result<Vec<Cell>, Fault> {
     let unreadable = |name: &str| {
         Fault::new(format!("the {name} of a row of {} in the backup does not read as one", carried.section))
     };
@@ -155,7 +155,7 @@ pub(super) fn cells(carried: &Carried, line: &Value) -> Result<Vec<Cell>, Fault>
 }
 
 /// Reads hexadecimal.
-pub(super) fn unhex(text: &str) -> Option<Vec<u8>> {
+pub(in crate::registry) fn unhex(text: &str) -> Option<Vec<u8>> {
     let digit = |byte: u8| char::from(byte).to_digit(16);
     let pair = |pair: &[u8]| u8::try_from(digit(pair[0])? * 16 + digit(pair[1])?).ok();
     text.len().is_multiple_of(2).then(|| text.as_bytes().chunks_exact(2).map(pair).collect()).flatten()

@@ -5,7 +5,7 @@ use crate::access::scope::Scope;
 use crate::model::facts::worker::Worker;
 use crate::registry::backup::chunks::Writer;
 use crate::registry::backup::file::Unfinished;
-use crate::registry::backup::manifest::{ChainHead, Manifest};
+use crate::registry::backup::manifest::{ChainHead, Gap, Manifest};
 use crate::registry::backup::rows::{self, Remains};
 use crate::registry::backup::{Fault, JOURNAL};
 use crate::registry::enter_pack::REGISTRY;
@@ -18,10 +18,12 @@ use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::carried::CARRIED;
 use crate::store::chains;
+use crate::store::gaps;
 use crate::store::journal::{self, Entry, Reading};
 use crate::store::open::newest_schema;
 use crate::store::tables::{self, Stored as _};
 use crate::store::versions;
+use std::collections::BTreeSet;
 use std::io::BufWriter;
 use std::path::Path;
 
@@ -74,6 +76,7 @@ pub async fn save(
     let walk = save_journal(&mut tx, &mut writer, &mut progress).await?;
     walk.ends_at(position, position_at, &chains::heads(&mut tx).await?).map_err(|fault| not_sound(&fault))?;
     let rows = save_carried(&mut tx, &mut writer, &mut progress).await?;
+    let gaps = gaps::all(&mut tx).await?;
     drop(tx);
     let manifest = Manifest {
         format: 0,
@@ -84,12 +87,20 @@ pub async fn save(
         position,
         position_at,
         chains: heads(&walk),
+        gaps: gaps_of(&gaps),
         chunks: Vec::new(),
     };
     let (_, file) = writer.end(manifest)?;
     let file = file.into_inner().map_err(|error| Fault::from(error.into_error()))?;
     let sha256 = hex(&file.finish()?);
     Ok(Saved { position, entries: walk.entries(), rows, sha256 })
+}
+
+/// Where a journal that was taken over leaves something out; nothing where none was.
+fn gaps_of(gaps: &BTreeSet<(i64, i64)>) -> Option<Vec<Gap>> {
+    let gaps: Vec<Gap> =
+        gaps.iter().map(|(position, ordinal)| Gap { position: *position, ordinal: *ordinal }).collect();
+    (!gaps.is_empty()).then_some(gaps)
 }
 
 /// The chains as they were walked.
@@ -117,7 +128,7 @@ async fn save_journal(
     let of = Some(journal::count(tx).await?);
     let everything = Scope::everything(REGISTRY);
     let mut reading = Reading { medical: true, limit: CHUNK, ..Reading::default() };
-    let mut walk = Walk::default();
+    let mut walk = Walk::with_gaps(gaps::all(tx).await?);
     loop {
         let chunk = journal::entries(tx, &everything, &reading).await?;
         let Some(last) = chunk.last() else { return Ok(walk) };
@@ -132,7 +143,7 @@ async fn save_journal(
 }
 
 /// What the registry still holds of a version whose image was lawfully removed: the journal cannot tell it any more.
-async fn remains_of(tx: &mut Tx, entry: &Entry) -> Result<Option<Remains>, Refusal> {
+pub(in crate::registry) async fn remains_of(tx: &mut Tx, entry: &Entry) -> Result<Option<Remains>, Refusal> {
     let envelope = &entry.envelope;
     let Some(table) = tables::of_kind(&envelope.kind) else { return Ok(None) };
     let here = (envelope.position, envelope.position);

@@ -7,6 +7,7 @@ pub mod clause;
 pub mod clause_levels;
 pub mod control;
 pub mod group;
+pub mod hand_over;
 pub mod held_rows;
 pub mod laboratory;
 pub mod laboratory_csv;

@@ -271,9 +271,9 @@ pub async fn record_event(
 ///
 /// # Errors
 /// A file that is too large; storage fails.
-pub async fn keep_file(change: &mut Change, site: Uuid, file: &File, gave: Gave) -> Result<(), Refusal> {
+pub async fn keep_file(change: &mut Change, site: Uuid, file: &File, gave: Gave) -> Result<Uuid, Refusal> {
     let scope = change.caller.may(Action::RecordSamples)?;
-    keep::keep(change, &scope, SiteId(site), file, gave).await.map(drop)
+    Ok(keep::keep(change, &scope, SiteId(site), file, gave).await?.id)
 }
 
 /// Checks the samples of an event that read well although something else of it does not, so that every fault is named.

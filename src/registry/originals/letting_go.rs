@@ -8,7 +8,7 @@ use crate::model::facts::laboratory::{HeldRow, LabResult};
 use crate::model::facts::original::Original;
 use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::registry::gather;
-use crate::registry::originals::{OriginalState, state};
+use crate::registry::originals::{OriginalState, digest_of, state};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::originals;
@@ -42,7 +42,7 @@ pub(in crate::registry) async fn let_go(
 ) -> Result<(), Refusal> {
     for sha256 in files {
         if state(tx, as_of, sha256).await? == OriginalState::Gone
-            && let Ok(digest) = super::pointer::digest_of(sha256)
+            && let Ok(digest) = digest_of(sha256)
         {
             originals::remove(tx, &digest).await?;
         }

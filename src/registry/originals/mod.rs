@@ -73,3 +73,12 @@ fn what_it_gave(original: &Version<Original>) -> (&'static [&'static Table], Vec
         }
     }
 }
+
+/// The 32 bytes of a digest that is written in hexadecimal.
+pub(in crate::registry) fn digest_of(sha256: &str) -> Result<Vec<u8>, Refusal> {
+    let pair = |at: usize| sha256.get(at..at + 2).and_then(|pair| u8::from_str_radix(pair, 16).ok());
+    let bytes: Option<Vec<u8>> = (0..64).step_by(2).map(pair).collect();
+    bytes
+        .filter(|_| sha256.len() == 64)
+        .ok_or_else(|| Refusal::Unreadable(format!("{sha256} is no digest of a file")))
+}

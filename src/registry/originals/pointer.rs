@@ -7,7 +7,7 @@ use crate::model::facts::original::{Original, OriginalKind};
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::gather;
-use crate::registry::originals::{OriginalState, state};
+use crate::registry::originals::{OriginalState, digest_of, state};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
 use crate::store::originals;
@@ -156,13 +156,4 @@ pub async fn read(
     let bytes =
         bytes.ok_or_else(|| Refusal::Unreadable(format!("the bytes of original {id} are missing")))?;
     Ok((original, bytes))
-}
-
-/// The 32 bytes of a digest that is written in hexadecimal.
-pub(super) fn digest_of(sha256: &str) -> Result<Vec<u8>, Refusal> {
-    let pair = |at: usize| sha256.get(at..at + 2).and_then(|pair| u8::from_str_radix(pair, 16).ok());
-    let bytes: Option<Vec<u8>> = (0..64).step_by(2).map(pair).collect();
-    bytes
-        .filter(|_| sha256.len() == 64)
-        .ok_or_else(|| Refusal::Unreadable(format!("{sha256} is no digest of a file")))
 }

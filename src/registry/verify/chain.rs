@@ -3,7 +3,7 @@
 use crate::registry::verify::RecordFault;
 use crate::store::journal::{Entry, NOTHING_BEFORE, digest_of, hash_of};
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Where a chain stands.
 #[derive(Debug)]
@@ -22,9 +22,18 @@ pub(in crate::registry) struct Walk {
     ordinal: i64,
     at: Option<DateTime<Utc>>,
     chains: BTreeMap<String, Link>,
+    /// Entries before which a journal that was taken over leaves something out.
+    gaps: BTreeSet<(i64, i64)>,
+    /// The last of them that was passed.
+    last_gap: (i64, i64),
 }
 
 impl Walk {
+    /// A walk along a journal that was taken over and leaves something out before these entries.
+    pub(in crate::registry) fn with_gaps(gaps: BTreeSet<(i64, i64)>) -> Self {
+        Self { gaps, ..Self::default() }
+    }
+
     /// How many entries it has passed.
     pub(in crate::registry) fn entries(&self) -> i64 {
         self.entries
@@ -46,13 +55,16 @@ impl Walk {
         let envelope = &entry.envelope;
         let link = self.chains.get(&envelope.chain);
         let place = link.map_or(0, |link| link.place) + 1;
-        if envelope.place != place {
+        // What is left out of a chain was left out in a gap since its last entry; what follows it proves itself alone.
+        let since = link.map_or((0, 0), |link| (link.position, link.ordinal));
+        let may_leave_out = self.last_gap > since && envelope.place > place;
+        if envelope.place != place && !may_leave_out {
             return Err(at(
                 entry,
                 format!("it stands at place {} of its chain; {place} is missing", envelope.place),
             ));
         }
-        if entry.previous_hash != link.map_or(&NOTHING_BEFORE[..], |link| &link.head) {
+        if !may_leave_out && entry.previous_hash != link.map_or(&NOTHING_BEFORE[..], |link| &link.head) {
             return Err(at(entry, "its previous hash is not that of the entry before it in the chain"));
         }
         match (&entry.image, &entry.salt) {
@@ -70,7 +82,7 @@ impl Walk {
         self.entries += 1;
         (self.position, self.ordinal, self.at) = (envelope.position, envelope.ordinal, Some(envelope.at));
         let link = Link {
-            place,
+            place: envelope.place,
             head: entry.entry_hash.clone(),
             position: envelope.position,
             ordinal: envelope.ordinal,
@@ -80,9 +92,14 @@ impl Walk {
     }
 
     /// Whether an entry comes next in the one order of all changes.
-    fn follows(&self, entry: &Entry) -> Result<(), RecordFault> {
+    fn follows(&mut self, entry: &Entry) -> Result<(), RecordFault> {
         let envelope = &entry.envelope;
         let same = envelope.position == self.position;
+        let here = (envelope.position, envelope.ordinal);
+        let after_a_gap = self.gaps.contains(&here) && here > (self.position, self.ordinal);
+        if after_a_gap {
+            self.last_gap = here;
+        }
         let missing = |position, ordinal| {
             Err(RecordFault {
                 position,
@@ -92,6 +109,7 @@ impl Walk {
             })
         };
         match (same, envelope.ordinal) {
+            _ if after_a_gap => {}
             (true, ordinal) if ordinal != self.ordinal + 1 => {
                 return missing(self.position, self.ordinal + 1);
             }

@@ -10,6 +10,7 @@ mod conclusions;
 mod letters;
 pub mod originals;
 mod rows;
+mod taken_over;
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
@@ -22,6 +23,7 @@ use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
 use crate::store::chains;
+use crate::store::gaps;
 use crate::store::journal::{self, Reading};
 use crate::store::tables::TABLES;
 use crate::store::versions;
@@ -127,13 +129,15 @@ pub async fn verify_with(
     mut progress: impl FnMut(Progress) + Send,
 ) -> Result<Verification, Refusal> {
     let mut tx = registry.database.read().await?;
-    let mut walk = Walk::default();
+    let left_out = gaps::all(&mut tx).await?;
+    let mut walk = Walk::with_gaps(left_out.clone());
     let mut fault = walk_entries(&mut tx, &mut walk, &mut progress).await?;
     if fault.is_none() {
         let (position, at) = journal::head(&mut tx).await?;
         let chains = chains::heads(&mut tx).await?;
         fault = walk.ends_at(position, at, &chains).err();
     }
+    fault = earlier(fault, taken_over::first_wrong(&mut tx, &left_out).await?);
     let of = i64::try_from(TABLES.len()).ok();
     progress(Progress { stage: Stage::Versions, done: 0, of });
     // A lost entry may show only later in its chain; its version tells where it stood.
