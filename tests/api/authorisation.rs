@@ -25,6 +25,8 @@ const ADMIN: Expected = [422, 403, 403, 403, 403];
 const ADMIN_READ: Expected = [200, 403, 403, 403, 403];
 /// Whoever manages records or looks after all sites.
 const RETENTION_READ: Expected = [200, 200, 403, 403, 200];
+/// Whoever looks after exposure on all sites.
+const BUNDLE: Expected = [403, 200, 403, 403, 200];
 /// Whoever has an account may calculate; a body without the numbers is a fault.
 const CALCULATES: Expected = [422, 422, 422, 422, 422];
 /// Nobody needs credentials.
@@ -225,6 +227,11 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/samples/{id}/acceptance", [403, 201, 403, 403, 403]),
     ("POST", "/api/v1/samples/{id}/voiding", HYGIENIST),
     ("POST", "/api/v1/samples/{id}/voiding-withdrawal", HYGIENIST),
+    ("GET", "/api/v1/sites/{id}/bundle.tar", BUNDLE),
+    ("GET", "/api/v1/workers/{id}/bundle.tar", BUNDLE),
+    ("GET", "/api/v1/sites/{id}/hand-overs", ALL_READ),
+    ("POST", "/api/v1/sites/{id}/hand-overs", SITES),
+    ("POST", "/api/v1/sites/{id}/hand-overs/withdrawal", SITES),
     ("GET", "/api/v1/sites/{id}/originals", FACT_READ),
     ("GET", "/api/v1/originals/{id}", FACT_READ),
     ("GET", "/api/v1/originals/{id}/file", FACT_READ),
@@ -466,6 +473,8 @@ async fn another_sites_thing_is_not_there() {
                 || template.contains("/aliases")
                 || template.contains("/access-log")
                 || *template == "/api/v1/workers/{id}/retention"
+                || template.contains("/bundle.tar")
+                || (*method == "POST" && template.contains("/hand-overs"))
                 || (*method, *template) == ("PATCH", "/api/v1/sites/{id}");
             let expected = match (*at_home, *template) {
                 (403, _) => 403,

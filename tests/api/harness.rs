@@ -4,6 +4,7 @@ use chrono::{DateTime, Duration, Utc};
 use doseward::access::caller::Caller;
 use doseward::model::facts::account::Account;
 use doseward::registry::backup::restore::Backup;
+use doseward::registry::bundle::Bundle;
 use doseward::registry::clock::{Clock, Ids};
 use doseward::registry::enter_pack::console;
 use doseward::registry::place::Under;
@@ -121,6 +122,24 @@ impl TestApp {
         assert_eq!(restored.written_since, 0, "no time has passed, so nothing follows");
         let tokens = self.tokens.lock().unwrap().clone();
         Self::over(database, registry, clock, tokens).await
+    }
+
+    /// Starts a service of its own over a registry that took a bundle of this one over; nobody has a token there.
+    pub(crate) async fn took_over(&self, bundle: &Path) -> Self {
+        let database = TestDatabase::empty().await;
+        let opened = Database::open(&database.url).await.unwrap();
+        let clock = Arc::new(SteppingClock::from(self.clock.0.load(Ordering::SeqCst)));
+        let registry = Registry::new(opened, clock.clone(), Arc::new(SeededIds::from(1 << 48)));
+        let bundle = Bundle::open(bundle, None).unwrap();
+        bundle.take_over(&registry, &console("test"), |_| {}).await.unwrap();
+        Self::over(database, registry, clock, BTreeMap::new()).await
+    }
+
+    /// A registry in which nothing is.
+    pub(crate) async fn empty(&self) -> Registry {
+        let database = TestDatabase::empty().await;
+        let opened = Database::open(&database.url).await.unwrap();
+        Registry::new(opened, self.clock.clone(), Arc::new(SeededIds::from(1 << 48)))
     }
 
     async fn over(

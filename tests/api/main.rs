@@ -9,6 +9,7 @@ mod aliases;
 mod anchors;
 mod authorisation;
 mod backup;
+mod bundles;
 mod calendar;
 mod clauses_of_others;
 mod clauses_without_level;

@@ -3,6 +3,7 @@
 
 mod accounts;
 mod backup;
+mod bundle;
 mod demo;
 mod files;
 mod limits;
