@@ -127,8 +127,12 @@ pub async fn check(
         .iter()
         .map(|(_, row)| (row.draft.sample_number.to_string(), row.draft.agent_code.to_string()))
         .collect();
-    let report =
-        Report { head, rows: read.into_iter().map(|(_, row)| row).collect(), unmatched: unmatched(draft), file: None };
+    let report = Report {
+        head,
+        rows: read.into_iter().map(|(_, row)| row).collect(),
+        unmatched: unmatched(draft),
+        file: None,
+    };
     let mut change = pages.registry.begin_plain(&visit.caller()).await?;
     match laboratory::record_report(&mut change, site, report).await.map_err(laboratory_csv::named_by_column)
     {

@@ -25,6 +25,16 @@ pub async fn medical(tx: &mut Tx) -> Result<BTreeSet<Uuid>, StoreError> {
     Ok(rows.into_iter().map(|(id,)| id).collect())
 }
 
+/// How many entries stand before a position.
+pub async fn count_before(tx: &mut Tx, position: i64) -> Result<i64, StoreError> {
+    let (entries,): (i64,) = tx
+        .query("SELECT count(*) FROM journal_entry WHERE position < ")
+        .push_bind(position)
+        .fetch_one()
+        .await?;
+    Ok(entries)
+}
+
 /// Puts them in.
 pub async fn put(tx: &mut Tx, gaps: &BTreeSet<(i64, i64)>) -> Result<(), StoreError> {
     let gaps: Vec<&(i64, i64)> = gaps.iter().collect();

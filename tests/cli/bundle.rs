@@ -101,5 +101,9 @@ fn files_are_read_again_and_nothing_is_changed() {
     let place = Place::with_registry("reparse");
     let done = place.run(&["reparse"]);
     assert_eq!(done.code, 0, "{}", done.err);
-    assert!(done.out.contains("0 reports and events read again: 0 differences; nothing was changed"), "{}", done.out);
+    assert!(
+        done.out.contains("0 reports and events read again: 0 differences; nothing was changed"),
+        "{}",
+        done.out
+    );
 }

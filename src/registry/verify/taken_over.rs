@@ -7,6 +7,7 @@ use crate::registry::enter_pack::REGISTRY;
 use crate::registry::refusal::Refusal;
 use crate::registry::verify::RecordFault;
 use crate::store::backend::Tx;
+use crate::store::gaps as gaps_store;
 use crate::store::journal;
 use crate::store::versions::{self, AsOf};
 use chrono::NaiveDate;
@@ -21,16 +22,24 @@ pub(super) async fn first_wrong(
     let as_of = AsOf { position, date: NaiveDate::default() };
     let taken = versions::list::<TakenOver>(tx, &Scope::everything(REGISTRY), as_of, &[], None).await?;
     // A bundle of a registry that took one over holds that registry's gaps among its own.
-    let last = taken.last();
-    let right = match last {
-        Some(taken) => taken.fact.gaps_sha256 == digest_of_gaps(gaps),
-        None => gaps.is_empty(),
+    let Some(last) = taken.last() else {
+        let first = gaps.first().map_or(1, |(position, _)| *position);
+        return Ok((!gaps.is_empty()).then(|| fault(first, LEAVES_OUT)));
     };
-    let first = gaps.first().map_or(1, |(position, _)| *position);
-    Ok((!right).then(|| RecordFault {
-        position: last.map_or(first, |taken| taken.position),
-        ordinal: None,
-        chain: None,
-        what: "the journal leaves something out that was not left out when it was taken over".into(),
+    if last.fact.gaps_sha256 != digest_of_gaps(gaps) {
+        return Ok(Some(fault(last.position, LEAVES_OUT)));
+    }
+    // Beside a gap a chain does not tell whether one entry more is missing: their number does.
+    let there = gaps_store::count_before(tx, last.position).await?;
+    Ok((there != last.fact.entries).then(|| {
+        let what = format!("of {} entries that were taken over {there} are there", last.fact.entries);
+        fault(last.position, what)
     }))
+}
+
+/// Said of a gap that nobody handed over.
+const LEAVES_OUT: &str = "the journal leaves something out that was not left out when it was taken over";
+
+fn fault(position: i64, what: impl Into<String>) -> RecordFault {
+    RecordFault { position, ordinal: None, chain: None, what: what.into() }
 }
