@@ -68,6 +68,9 @@ fn schema() -> Schema {
 /// The pointer in the schema of an answer.
 pub(crate) fn describe_pointer(schema: &mut Value) {
     schema["properties"][FROM_FILE] = reference(&pointer_schema().name);
+    schema["properties"][FROM_FILE]["description"] =
+        "Where in which uploaded file stood what was first recorded; absent where it was not sent as a file."
+            .into();
 }
 
 /// The component that [`describe_pointer`] refers to.

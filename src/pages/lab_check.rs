@@ -127,12 +127,9 @@ pub async fn check(
         .iter()
         .map(|(_, row)| (row.draft.sample_number.to_string(), row.draft.agent_code.to_string()))
         .collect();
-    let report = Report {
-        head,
-        rows: read.into_iter().map(|(_, row)| row).collect(),
-        unmatched: unmatched(draft),
-        file: None,
-    };
+    let rows = read.into_iter().map(|(_, row)| row).collect();
+    // Nothing is stored here, and so no file.
+    let report = Report { head, rows, unmatched: unmatched(draft), file: None };
     let mut change = pages.registry.begin_plain(&visit.caller()).await?;
     match laboratory::record_report(&mut change, site, report).await.map_err(laboratory_csv::named_by_column)
     {

@@ -376,7 +376,7 @@ pub const TABLE: &[KindReach] = &[
         "original",
         &[],
         &[],
-        &["holds", "sha256", "bytes", "media_type", "columns", "pointer", "beside", "gave"],
+        &["holds", "sha256", "bytes", "media_type", "columns", "pointer", "beside", "named", "gave"],
     ),
 ];
 

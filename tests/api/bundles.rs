@@ -49,7 +49,7 @@ async fn plant(app: &TestApp) -> Plant {
     let ground = app.as_role("physician").post(&path, &ground).await.id();
     let mut elsewhere = Shop { app, here: there.clone(), there: here.clone(), events: 40 };
     elsewhere.measured(sample(&of_there, &melt), "2026-02-24", micrograms(7.0)).await;
-    for (site, file) in [(&here, FILE.to_owned()), (&there, FILE.replace("2.40", "9.99"))] {
+    for (site, file) in [(&here, FILE.to_owned()), (&there, FILE.replace("2.40", "7391.5"))] {
         let path = format!(
             "/sites/{site}/lab-reports?unmatched=hold&report_number=H-1&laboratory=Hollow%20Lane&received_on=2026-02-27"
         );
@@ -131,7 +131,7 @@ async fn a_sites_bundle_holds_the_site_and_nothing_of_elsewhere_and_is_taken_ove
         &plant.ground,
         "Elsewhere",
         "MELTSHOP",
-        "9.99",
+        "7391.5",
         "S-41",
         "Before works",
         "\"chain\":\"medical\"",

@@ -127,8 +127,11 @@ pub(crate) fn compared(path: &str, text: &str) -> String {
     }
     if path.ends_with("/bundle.tar") {
         // Its rows and entries; manifest, anchor and signature are of their own moment.
-        let row =
-            |line: &&str| line.contains(',') && line.starts_with(|c: char| c == '{' || c.is_ascii_hexdigit());
+        let row = |line: &&str| {
+            !line.contains("ustar")
+                && line.contains(',')
+                && line.starts_with(|c: char| c == '{' || c.is_ascii_hexdigit())
+        };
         return text.lines().filter(row).collect();
     }
     let of_the_moment = ["at ", "position ", "blinded ", "access-log ", "signature "];

@@ -32,7 +32,7 @@ async fn plant(app: &TestApp) -> Plant {
     let mut made = Vec::new();
     for n in 1..=2 {
         let person = json!({"employee_number": n.to_string(), "given_name": "Odo", "family_name": format!("Marrow{n}"),
-            "employer": "Own works", "hired_on": "1985-01-07", "left_on": "1988-06-30"});
+            "employer": "Own works", "hired_on": "1985-01-07", "left_on": "1995-06-30"});
         let worker = post(app, "/workers", person).await.id();
         let event = json!({"reference": format!("1990-{n}"), "sampled_by": "K. Marl", "samples": [{
             "number": format!("S-{n}"), "position": "breathing_zone", "worker_id": worker, "group_id": group,

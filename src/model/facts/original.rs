@@ -41,6 +41,8 @@ record! {
         pointer: String,
         /// What was said beside the file.
         beside: Option<Vec<SaidBeside>>,
+        /// Which agents the file's own names were said to stand for.
+        named: Option<Vec<SaidBeside>>,
         /// The facts that its rows gave, in the order of the rows.
         gave: Vec<Uuid>,
     }

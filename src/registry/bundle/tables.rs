@@ -15,6 +15,9 @@ const FULL: usize = 8 << 20;
 /// The columns that every table begins with.
 const FIRST: [&str; 6] = ["id", "revision", "position", "site_id", "parent_id", "voided"];
 
+/// The field of what is in no bundle; it would be empty in every row.
+const OF_MEDICAL: &str = "rests_on_medical_ground";
+
 /// One file of a table.
 #[derive(Debug)]
 pub(super) struct Part {
@@ -36,7 +39,12 @@ pub(super) struct Writing {
 impl Writing {
     /// Begins a table.
     pub(super) fn of(table: &'static Table) -> Self {
-        Self { table, columns: columns(table), after: None, ended: false }
+        Self {
+            table,
+            columns: fields(table).into_iter().map(|(name, _)| name).collect(),
+            after: None,
+            ended: false,
+        }
     }
 
     /// The next file; nothing where no row is left.
@@ -86,9 +94,11 @@ fn heading(field: &str) -> String {
 }
 
 /// The fields of a kind, in the order of its schema.
-fn columns(table: &Table) -> Vec<String> {
+fn fields(table: &Table) -> Vec<(String, Value)> {
     let schema = (table.schema)();
-    schema["properties"].as_object().map(|fields| fields.keys().cloned().collect()).unwrap_or_default()
+    let fields = schema["properties"].as_object().into_iter().flatten();
+    let told = fields.filter(|(name, _)| name.as_str() != OF_MEDICAL);
+    told.map(|(name, field)| (name.clone(), field.clone())).collect()
 }
 
 /// The JSON Schema of a table.
@@ -108,9 +118,9 @@ pub(super) fn schema(table: &Table) -> String {
         properties.insert(name.to_owned(), json!({"type": kind, "description": said}));
     }
     let mut columns: Vec<String> = FIRST.map(str::to_owned).to_vec();
-    for (name, field) in fact["properties"].as_object().into_iter().flatten() {
-        columns.push(heading(name));
-        properties.insert(heading(name), field.clone());
+    for (name, field) in fields(table) {
+        columns.push(heading(&name));
+        properties.insert(heading(&name), field);
     }
     let schema = json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",

@@ -33,9 +33,6 @@ pub const COLUMNS: &[&str] = &[
 /// Those that must.
 pub const NEEDED: &[&str] = &["sample_number", "agent", "value", "unit", "reporting_limit"];
 
-/// What stands before a laboratory's own name of an agent in what is said beside a file.
-const NAMED: &str = "agent named ";
-
 /// Reads head (query parameters) and rows (the file); agents by code, CAS RN or name.
 ///
 /// # Errors
@@ -44,7 +41,7 @@ pub fn read(head: &[(String, String)], file: &[u8], agents: &[Agent]) -> Result<
     read_named(head, file, agents, &BTreeMap::new())
 }
 
-/// The same; `named` says which agent the laboratory's own names stand for, and is kept with the file as said beside it.
+/// The same; `named` says which agent the laboratory's own names stand for. The file goes with the report, to be kept.
 ///
 /// # Errors
 /// As [`read`].
@@ -54,29 +51,15 @@ pub fn read_named(
     agents: &[Agent],
     named: &BTreeMap<String, Code>,
 ) -> Result<Report, Faults> {
-    let ReadFile { head: found, columns, rows, faults } = read_each(head, file, agents, named);
-    let rows: Option<Vec<Row>> = rows.and_then(|rows| rows.into_iter().collect());
-    match (found, rows) {
-        (Some(found), Some(rows)) if faults.is_empty() => {
-            let names = named.iter().map(|(name, code)| (format!("{NAMED}{name}"), code.to_string()));
-            let beside: Vec<_> = head.iter().cloned().chain(names).collect();
-            let file = Some(File::csv(OriginalKind::LabReport, file, columns, &beside));
-            Ok(Report { head: found, rows, unmatched: Unmatched::Refuse, file })
+    let read = read_each(head, file, agents, named);
+    let rows: Option<Vec<Row>> = read.rows.and_then(|rows| rows.into_iter().collect());
+    match (read.head, rows) {
+        (Some(of_report), Some(rows)) if read.faults.is_empty() => {
+            let file = File::csv(OriginalKind::LabReport, file, read.columns, head).naming(named);
+            Ok(Report { head: of_report, rows, unmatched: Unmatched::Refuse, file: Some(file) })
         }
-        _ => Err(faults),
+        _ => Err(read.faults),
     }
-}
-
-/// What was said beside a file: its head, and which agents the laboratory's own names stand for.
-pub fn said_beside(beside: Vec<(String, String)>) -> (Vec<(String, String)>, BTreeMap<String, Code>) {
-    let (mut head, mut named) = (Vec::new(), BTreeMap::new());
-    for (name, value) in beside {
-        match (name.strip_prefix(NAMED), Code::new(&value)) {
-            (Some(own), Some(code)) => drop(named.insert(own.to_owned(), code)),
-            _ => head.push((name, value)),
-        }
-    }
-    (head, named)
 }
 
 /// What of a file could be read.
@@ -84,10 +67,10 @@ pub fn said_beside(beside: Vec<(String, String)>) -> (Vec<(String, String)>, BTr
 pub struct ReadFile {
     /// The head.
     pub head: Option<LabReport>,
-    /// Its columns.
-    pub columns: Vec<String>,
     /// Every row, those with faults as nothing; nothing at all where the columns are none.
     pub rows: Option<Vec<Option<Row>>>,
+    /// The columns in their order, where they are some.
+    pub columns: Vec<String>,
     /// Every fault, as [`read`] names them.
     pub faults: Faults,
 }
@@ -101,8 +84,9 @@ pub fn read_each(
 ) -> ReadFile {
     let mut faults = Faults::default();
     let head = read_head(head, &mut faults);
-    let (columns, rows) = read_rows(file, agents, named, &mut faults).unzip();
-    ReadFile { head, columns: columns.unwrap_or_default(), rows, faults }
+    let rows = read_rows(file, agents, named, &mut faults);
+    let (columns, rows) = rows.unzip();
+    ReadFile { head, rows, columns: columns.unwrap_or_default(), faults }
 }
 
 /// A refusal of a report that came as a file: what was wrong in a row is named by its column.

@@ -3,6 +3,7 @@
 use crate::access::scope::Scope;
 use crate::model::facts::original::{Original, OriginalKind, SaidBeside};
 use crate::model::identifiers::SiteId;
+use crate::model::text::Code;
 use crate::model::version::Version;
 use crate::registry::journal::hex;
 use crate::registry::originals::FILE_MOST;
@@ -10,6 +11,7 @@ use crate::registry::refusal::Refusal;
 use crate::registry::writer::Change;
 use crate::store::originals;
 use sha2::{Digest as _, Sha256};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use uuid::Uuid;
 
@@ -26,6 +28,8 @@ pub struct File {
     pub columns: Option<Vec<String>>,
     /// What was said beside it.
     pub beside: Vec<(String, String)>,
+    /// What somebody said that its own names of agents stand for.
+    pub named: Vec<(String, String)>,
 }
 
 impl std::fmt::Debug for File {
@@ -37,13 +41,29 @@ impl std::fmt::Debug for File {
 impl File {
     /// A file in JSON.
     pub fn json(holds: OriginalKind, bytes: &[u8]) -> Self {
-        Self { holds, bytes: bytes.into(), media_type: "application/json", columns: None, beside: Vec::new() }
+        Self {
+            holds,
+            bytes: bytes.into(),
+            media_type: "application/json",
+            columns: None,
+            beside: Vec::new(),
+            named: Vec::new(),
+        }
     }
 
     /// A file in CSV, with what was said beside it.
     pub fn csv(holds: OriginalKind, bytes: &[u8], columns: Vec<String>, beside: &[(String, String)]) -> Self {
         let (columns, beside) = (Some(columns), beside.to_vec());
-        Self { holds, bytes: bytes.into(), media_type: "text/csv", columns, beside }
+        Self { holds, bytes: bytes.into(), media_type: "text/csv", columns, beside, named: Vec::new() }
+    }
+}
+
+impl File {
+    /// The same, with what somebody said that its own names of agents stand for.
+    #[must_use]
+    pub fn naming(self, named: &BTreeMap<String, Code>) -> Self {
+        let named = named.iter().map(|(name, code)| (name.clone(), code.to_string())).collect();
+        Self { named, ..self }
     }
 }
 
@@ -83,6 +103,7 @@ pub async fn keep(
         columns: file.columns.clone(),
         pointer: gave.pointer,
         beside: (!file.beside.is_empty()).then(|| file.beside.iter().map(said).collect()),
+        named: (!file.named.is_empty()).then(|| file.named.iter().map(said).collect()),
         gave: gave.rows,
     };
     Ok(change.add(scope, Some(site), Some(gave.thing), original).await?)

@@ -10,6 +10,7 @@ use crate::model::facts::laboratory::{
 use crate::model::facts::original::{Original, OriginalKind};
 use crate::model::facts::sampling::{Purpose, Sample, SamplingEvent, SamplingEventDraft};
 use crate::model::shape::{Faults, Shape};
+use crate::model::text::Code;
 use crate::model::version::Version;
 use crate::record;
 use crate::registry::facts::laboratory::{Replacing, Report};
@@ -139,7 +140,9 @@ async fn report(
         let agents: Vec<Agent> = agents.into_iter().map(|agent| agent.fact).collect();
         let beside = original.fact.beside.iter().flatten();
         let head: Vec<_> = beside.map(|said| (said.name.clone(), said.value.clone())).collect();
-        laboratory_csv::read(&head, bytes, &agents)
+        let named = original.fact.named.iter().flatten();
+        let named = named.filter_map(|said| Some((said.name.clone(), Code::new(&said.value)?))).collect();
+        laboratory_csv::read_named(&head, bytes, &agents, &named)
     } else {
         value(bytes).and_then(|body| LabReportDraft::parse(&body)).map(Report::from)
     };
