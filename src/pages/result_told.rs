@@ -1,14 +1,20 @@
 //! Results of samples as pages tell them: quantities, flags, the working, and what was changed.
 
+use crate::access::caller::Caller;
 use crate::conclusions::flag::Flag;
 use crate::model::printed::{Printing, Resolution, exact};
 use crate::model::quantity::Quantity;
 use crate::model::shape::Shape as _;
+use crate::pages::account_names::AccountNames;
 use crate::pages::names::Names;
+use crate::pages::stopped::Stopped;
 use crate::pages::texts::Texts;
 use crate::pages::told;
-use crate::registry::changes_of::ChangeOf;
+use crate::registry::changes_of::{ChangeOf, changes_of};
+use crate::store::backend::Tx;
+use crate::store::versions::AsOf;
 use serde_json::Value;
+use uuid::Uuid;
 
 /// How finely a concentration is told; a calculator needs more of what goes into it.
 const FIGURES: u32 = 3;
@@ -122,19 +128,34 @@ fn value(of: &Value) -> String {
     }
 }
 
-/// The changes of a fact, each with what it changed.
-pub fn changes(found: &[ChangeOf], texts: &Texts) -> Vec<ChangeTold> {
+/// The changes of a fact, each with what it changed and who made it, as far as the reader may know him.
+///
+/// # Errors
+/// Only when storage fails.
+pub async fn changes(
+    tx: &mut Tx,
+    caller: &Caller,
+    as_of: AsOf,
+    subject: Uuid,
+    texts: &Texts,
+) -> Result<Vec<ChangeTold>, Stopped> {
+    let found = changes_of(tx, caller, as_of, subject).await?;
+    let accounts = found.iter().map(|change| change.account).collect();
+    let names = AccountNames::of(tx, caller, as_of, accounts).await?;
+    Ok(told_of(&found, &names, texts))
+}
+
+fn told_of(found: &[ChangeOf], names: &AccountNames, texts: &Texts) -> Vec<ChangeTold> {
     let mut before: Option<&Value> = None;
     found
         .iter()
         .map(|change| {
             let what = before.map(|before| differences(before, &change.fact, texts)).unwrap_or_default();
             before = Some(&change.fact);
-            let by = change.by.clone().unwrap_or_else(|| texts.t("changes-by-registry"));
             let put_in = [
                 ("what", texts.word("deed", &change.deed.replace(' ', "_"))),
                 ("day", told::instant(change.at)),
-                ("by", by),
+                ("by", names.told(texts, change.account)),
             ];
             let put_in: Vec<(&str, &str)> =
                 put_in.iter().map(|(name, text)| (*name, text.as_str())).collect();

@@ -21,7 +21,6 @@ use crate::pages::texts::Texts;
 use crate::pages::told;
 use crate::pages::visit::Visit;
 use crate::pages::writing::write;
-use crate::registry::changes_of::changes_of;
 use crate::registry::conclude::samples;
 use crate::registry::facts::results::{self, Because, Voiding};
 use crate::registry::gather;
@@ -189,13 +188,13 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
     for result in view["results"].as_array().into_iter().flatten() {
         let found = recorded.iter().find(|one| Some(one.id.to_string().as_str()) == result["id"].as_str());
         let changes = match found {
-            Some(found) => result_told::changes(&changes_of(tx, &caller, as_of, found.id).await?, texts),
+            Some(found) => result_told::changes(tx, &caller, as_of, found.id, texts).await?,
             None => Vec::new(),
         };
         let of_agent = result_told::working(&view["working"], result["agent_code"].as_str(), &agents, &names);
         shown.push(result_shown(result, found, of_agent, changes, (texts, &names)));
     }
-    let changes = result_told::changes(&changes_of(tx, &caller, as_of, id).await?, texts);
+    let changes = result_told::changes(tx, &caller, as_of, id, texts).await?;
     if let Some(worker) = sample.fact.worker_id {
         reading::note_worker(pages, visit, as_of, worker).await?;
     }

@@ -21,7 +21,6 @@ use crate::pages::texts::Texts;
 use crate::pages::told;
 use crate::pages::visit::Visit;
 use crate::pages::writing::write;
-use crate::registry::changes_of::changes_of;
 use crate::registry::conclude::samples;
 use crate::registry::facts::results::{self, Because};
 use crate::registry::gather;
@@ -150,7 +149,7 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
     let names = Names::of(tx, &caller, as_of).await?;
     let rows: Vec<SampleRow> =
         views.iter().zip(&facts_of).map(|(view, sample)| row(view, sample, (texts, &names))).collect();
-    let changes = result_told::changes(&changes_of(tx, &caller, as_of, id).await?, texts);
+    let changes = result_told::changes(tx, &caller, as_of, id, texts).await?;
     reading::note_bulk(pages, visit, as_of, "event", workers.len()).await?;
     let waiting = rows.iter().flat_map(|row| &row.results).filter(|result| result.submitted).count();
     let awaited = rows.iter().filter(|row| row.awaited && !row.voided).count();

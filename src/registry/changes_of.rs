@@ -2,13 +2,11 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
-use crate::model::facts::account::Account;
 use crate::model::identifiers::AccountId;
-use crate::registry::gather;
 use crate::registry::journal::{JournalQuestion, page};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
-use crate::store::versions::{AsOf, Where};
+use crate::store::versions::AsOf;
 use chrono::{DateTime, Utc};
 use serde_json::Value;
 use uuid::Uuid;
@@ -23,8 +21,6 @@ pub struct ChangeOf {
     pub at: DateTime<Utc>,
     /// By which account.
     pub account: AccountId,
-    /// The address of that account: whoever may read the journal of a fact is told who wrote in it.
-    pub by: Option<String>,
     /// What was done: `recorded`, `corrected`, `accepted`, `voided` …
     pub deed: String,
     /// Why.
@@ -50,12 +46,6 @@ pub async fn changes_of(
     let question =
         JournalQuestion { subject: Some(subject), until, limit: MOST, ..JournalQuestion::default() };
     let entries = page(tx, caller, as_of, &question).await?.items;
-    let accounts: Vec<Uuid> = entries.iter().map(|entry| entry.account_id.0).collect();
-    let accounts = gather::many::<Account>(tx, as_of, &accounts, Where::Ids).await?;
-    let by = |id: AccountId| {
-        let found = accounts.iter().find(|account| account.id == id.0)?;
-        Some(found.fact.email.as_str().to_owned())
-    };
     Ok(entries
         .into_iter()
         .filter_map(|entry| {
@@ -64,7 +54,6 @@ pub async fn changes_of(
             Some(ChangeOf {
                 at: entry.at,
                 account: entry.account_id,
-                by: by(entry.account_id),
                 deed: entry.deed,
                 reason,
                 fact: image["fact"].take(),

@@ -113,7 +113,7 @@ async fn a_correction_is_told_beside_the_number_with_who_when_and_why() {
     let page = Person::signed_in(&app, "somebody").await.get(&format!("/samples/{sample}")).await;
     for told in [
         "Corrected 2 Mar 2026",
-        "by hygienist@example.org",
+        "by another account",
         "flow after from 2.00 L/min to 1.90 L/min",
         "misread at the pump",
         "mass from 2.40 µg to 2.60 µg",

@@ -264,7 +264,6 @@ sample-choose = Let this one stand
 sample-changes = What was done with it
 sample-changes-note = Nothing is overwritten: earlier values stay readable here and in the journal.
 changes-head = { $what } { $day }, by { $by }
-changes-by-registry = the registry
 changes-from-to = { $what } from { $by } to { $who }
 deed-recorded = recorded
 deed-corrected = corrected
