@@ -56,10 +56,12 @@ async fn plant(app: &TestApp) -> Plant {
         let answer = app.as_role("hygienist").post_text(&path, "text/csv", file).await;
         assert_eq!(answer.status, 201, "{}", answer.text);
     }
-    // Something of both sites follows the ground, so that leaving it out leaves a gap.
+    // Something of both sites follows the ground, so that leaving it out leaves a gap; and the holiday stands before one.
+    app.registry.settle().await.unwrap();
     let holiday = json!({"date": "2026-07-03", "name": "Independence Day, observed"});
     shop.post(&format!("/sites/{here}/holidays"), holiday.clone()).await;
     shop.post(&format!("/sites/{there}/holidays"), holiday).await;
+    shop.post(&format!("/sites/{here}/groups"), json!({"code": "LATER", "title": "Later"})).await;
     app.registry.settle().await.unwrap();
     Plant { here, there, of_here, of_there, across, ground }
 }
