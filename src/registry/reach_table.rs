@@ -198,7 +198,12 @@ pub const TABLE: &[KindReach] = &[
     row("absence", &[Reached::Worker], &["from", "to"], &[]),
     row("alias", &[Reached::Worker], &["of_worker_id", "closed_at"], &["reason", "closing_reason"]),
     row("medical_ground", &[Reached::Worker], &["kind", "trigger_id", "on", "agent_code"], &[]),
-    row("record_request", &[], &[], &["received_on", "from", "what"]),
+    row(
+        "record_request",
+        &[],
+        &[],
+        &["received_on", "from", "what", "consented_on", "consent_until", "health_need"],
+    ),
     row("respirator_confirmation", &[], &[], &["from", "to", "fit", "programme"]),
     row(
         "sampling_event",
