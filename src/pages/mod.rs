@@ -1,6 +1,6 @@
 //! HTML for people: it translates between browsers and the use cases and decides nothing.
 //!
-//! To add a page, write a handler `async fn(Pages, Visit) -> Result<Answer, Stopped>` and put a [`Page`](table::Page)
+//! To add a page, write a handler `async fn(Pages, Visit) -> Result<Answer, Stopped>` and put a [`Page`]
 //! into the list of its room; router, menu and the tests that walk every page follow from that.
 
 pub mod account_names;

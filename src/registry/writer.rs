@@ -156,7 +156,7 @@ impl Registry {
     /// Begins a writing request: takes the turn, the position, and looks the key up.
     ///
     /// # Errors
-    /// [`Refusal::KeyReused`]; after [`PATIENCE`], [`Refusal::StillRunning`] where the first request with the key still
+    /// [`Refusal::KeyReused`]; after `PATIENCE`, [`Refusal::StillRunning`] where the first request with the key still
     /// runs, else [`Refusal::Busy`].
     pub async fn begin(&self, caller: &Caller, asked: Option<Asked>) -> Result<Begun, Refusal> {
         let running = asked.as_ref().map(|asked| RunningKey::enter(&self.running, caller.account, asked));
