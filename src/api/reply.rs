@@ -2,12 +2,12 @@
 
 use crate::api::request::Request;
 use crate::registry::anchor::ChainState;
+use crate::registry::journal::hex;
 use axum::body::Body;
 use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use uuid::Uuid;
 
 /// An answer that went well.
@@ -120,11 +120,7 @@ impl IntoResponse for Reply {
 
 /// `"<revision>-<digest of the body>"`: a change looks at the first half, a cached copy at the whole.
 pub fn entity_tag(revision: i64, body: &[u8]) -> String {
-    let mut tag = format!("\"{revision}-");
-    for byte in &Sha256::digest(body)[..16] {
-        write!(tag, "{byte:02x}").expect("writing to a String cannot fail");
-    }
-    tag + "\""
+    format!("\"{revision}-{}\"", hex(&Sha256::digest(body)[..16]))
 }
 
 /// Whether a list of entity tags holds this one; `W/` makes no difference to a cached copy (RFC 9110, 8.8.3.2).

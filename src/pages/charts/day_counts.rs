@@ -46,7 +46,8 @@ pub fn day_counts(id: &str, days: &DayNumbers, threshold: Option<i64>) -> Figure
     let said = Said {
         title: "Days at or above the action level".to_owned(),
         desc,
-        notes: Vec::new(),
+        // Without it what is planned would be taken for what was.
+        notes: vec!["Counted to twelve months after the day of this view: the days after it are planned, as the assignments stand, and not worked yet.".to_owned()],
         key: threshold
             .map(|days| (KeyMark::Limit, format!("from {}", said::count(days, "day", "days"))))
             .into_iter()
