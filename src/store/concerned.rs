@@ -4,20 +4,33 @@ use crate::store::backend::Tx;
 use crate::store::error::StoreError;
 use uuid::Uuid;
 
-/// The agents of the conditions of every group that a worker was ever assigned to or worked a recorded day in, void or not.
+/// The groups and sites of a worker, as the table `his`: where he was ever assigned, worked a recorded day or was sampled,
+/// void or not. `$1` is the position, `$2` the worker; each part is found by its index.
+macro_rules! with_his {
+    ($query:literal) => {
+        concat!(
+            "WITH his (group_id, site_id) AS ( \
+             SELECT group_id, site_id FROM assignment WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
+             UNION SELECT group_id, site_id FROM worked_day \
+             WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
+             UNION SELECT group_id, site_id FROM sample \
+             WHERE worker_id = $2 AND known_from <= $1 AND known_to > $1) ",
+            $query
+        )
+    };
+}
+
+/// The agents of the conditions of every group of a worker, void or not.
 pub async fn agents_of_conditions(
     tx: &mut Tx,
     worker: Uuid,
     position: i64,
 ) -> Result<Vec<String>, StoreError> {
     let rows: Vec<(String,)> = tx
-        .query(
-            "SELECT DISTINCT c.agent_code FROM group_condition c \
-             WHERE c.known_from <= $1 AND c.known_to > $1 AND c.parent_id IN ( \
-             SELECT a.group_id FROM assignment a WHERE a.parent_id = $2 AND a.known_from <= $1 AND a.known_to > $1 \
-             UNION SELECT d.group_id FROM worked_day d \
-             WHERE d.parent_id = $2 AND d.known_from <= $1 AND d.known_to > $1) ORDER BY 1",
-        )
+        .query(with_his!(
+            "SELECT DISTINCT c.agent_code FROM his JOIN group_condition c ON c.parent_id = his.group_id \
+             WHERE c.known_from <= $1 AND c.known_to > $1 ORDER BY 1"
+        ))
         .bind(position)
         .bind(worker)
         .fetch_all()
@@ -25,14 +38,13 @@ pub async fn agents_of_conditions(
     Ok(rows.into_iter().map(|(code,)| code).collect())
 }
 
-/// The releases that name a worker, and those on any site that he was ever assigned to, void or not.
+/// The releases that name a worker, and those on any of his sites, void or not.
 pub async fn releases_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<Uuid>, StoreError> {
     let rows: Vec<(Uuid,)> = tx
-        .query(
-            "SELECT r.id FROM plant_release r WHERE r.known_from <= $1 AND r.known_to > $1 AND (r.body LIKE $3 \
-             OR r.site_id IN (SELECT a.site_id FROM assignment a \
-             WHERE a.parent_id = $2 AND a.known_from <= $1 AND a.known_to > $1)) ORDER BY 1",
-        )
+        .query(with_his!(
+            "SELECT r.id FROM plant_release r WHERE r.known_from <= $1 AND r.known_to > $1 \
+             AND (r.body LIKE $3 OR r.site_id IN (SELECT site_id FROM his)) ORDER BY 1"
+        ))
         .bind(position)
         .bind(worker)
         .bind(format!("%{worker}%"))
@@ -41,14 +53,10 @@ pub async fn releases_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Res
     Ok(rows.into_iter().map(|(id,)| id).collect())
 }
 
-/// The groups that a worker was ever assigned to or worked a recorded day in, void or not.
+/// The groups of a worker, void or not.
 pub async fn groups_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Result<Vec<Uuid>, StoreError> {
     let rows: Vec<(Uuid,)> = tx
-        .query(
-            "SELECT group_id FROM assignment WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
-             UNION SELECT group_id FROM worked_day WHERE parent_id = $2 AND known_from <= $1 AND known_to > $1 \
-             ORDER BY 1",
-        )
+        .query(with_his!("SELECT DISTINCT group_id FROM his WHERE group_id IS NOT NULL ORDER BY 1"))
         .bind(position)
         .bind(worker)
         .fetch_all()

@@ -2,17 +2,37 @@
 
 use crate::model::identifiers::{GroupId, WorkerId};
 use crate::surveillance::work_days::Absence;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime, Timelike as _};
 
-/// A release, on its site's local date.
+/// A release, in its site's local time.
 #[derive(Debug, Clone, Copy)]
 pub struct ReleasedOn<'r> {
-    /// The date.
-    pub on: NaiveDate,
+    /// When.
+    pub at: NaiveDateTime,
     /// Groups whose members were present.
     pub groups: &'r [GroupId],
     /// Workers who were present.
     pub workers: &'r [WorkerId],
+}
+
+/// A shift that a worker is known to have worked in a group: recorded as worked, or sampled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KnownShift {
+    /// The group.
+    pub group: GroupId,
+    /// The site's local date on which the shift started.
+    pub date: NaiveDate,
+    /// Its hours.
+    pub hours: f64,
+}
+
+impl KnownShift {
+    /// Whether it may have been going on: on its own date whenever that was, as nothing says when it started; on the next
+    /// until as many hours after midnight as it had.
+    fn may_include(self, at: NaiveDateTime) -> bool {
+        let hour = f64::from(at.time().num_seconds_from_midnight()) / 3600.0;
+        at.date() == self.date || (self.date.succ_opt() == Some(at.date()) && hour < self.hours)
+    }
 }
 
 /// Where a worker belonged.
@@ -20,22 +40,26 @@ pub struct ReleasedOn<'r> {
 pub struct Belonging<'b> {
     /// Assignments: group, first day, first day no longer.
     pub assigned: &'b [(GroupId, NaiveDate, Option<NaiveDate>)],
-    /// Days recorded as worked.
-    pub recorded: &'b [(GroupId, NaiveDate)],
+    /// Shifts of which somebody recorded a day or took a sample.
+    pub known: &'b [KnownShift],
     /// Absences.
     pub absences: &'b [Absence],
 }
 
 /// Whether a worker was present. A schedule does not say who was there on a given day, so everybody assigned counts, free
-/// day or not; an absence takes him out, a recorded day or his name in the release puts him in.
+/// day or not; an absence takes him out, a recorded day, a sample worn or his name in the release puts him in. A night shift
+/// bears the date of the evening before.
 pub fn was_present(release: ReleasedOn<'_>, worker: WorkerId, belonging: Belonging<'_>) -> bool {
-    let away = belonging.absences.iter().any(|absence| absence.from <= release.on && release.on < absence.to);
+    let on = release.at.date();
+    let away = belonging.absences.iter().any(|absence| absence.from <= on && on < absence.to);
     let assigned = belonging.assigned.iter().any(|(group, from, to)| {
-        release.groups.contains(group) && *from <= release.on && to.is_none_or(|to| release.on < to)
+        release.groups.contains(group) && *from <= on && to.is_none_or(|to| on < to)
     });
-    let recorded =
-        belonging.recorded.iter().any(|(group, date)| release.groups.contains(group) && *date == release.on);
-    release.workers.contains(&worker) || recorded || (assigned && !away)
+    let known = belonging
+        .known
+        .iter()
+        .any(|shift| release.groups.contains(&shift.group) && shift.may_include(release.at));
+    release.workers.contains(&worker) || known || (assigned && !away)
 }
 
 #[cfg(test)]
@@ -49,10 +73,11 @@ mod tests {
         let (group, other) = (GroupId(Uuid::from_u128(1)), GroupId(Uuid::from_u128(2)));
         let (ada, bram) = (WorkerId(Uuid::from_u128(3)), WorkerId(Uuid::from_u128(4)));
         let date = |day| NaiveDate::from_ymd_opt(2026, 3, day).unwrap();
-        let release = ReleasedOn { on: date(5), groups: &[group], workers: &[ada] };
+        let at = |day, hour| date(day).and_hms_opt(hour, 0, 0).unwrap();
+        let release = ReleasedOn { at: at(5, 14), groups: &[group], workers: &[ada] };
         let assigned = |group, from, to: Option<u32>| [(group, date(from), to.map(date))];
-        let was = |worker, assigned: &[_], recorded: &[_], absences: &[_]| {
-            was_present(release, worker, Belonging { assigned, recorded, absences })
+        let was = |worker, assigned: &[_], known: &[_], absences: &[_]| {
+            was_present(release, worker, Belonging { assigned, known, absences })
         };
         assert!(was(ada, &[], &[], &[]));
         assert!(was(bram, &assigned(group, 5, None), &[], &[]));
@@ -61,6 +86,14 @@ mod tests {
         assert!(!was(bram, &assigned(other, 1, None), &[], &[]));
         let away = [Absence { from: date(5), to: date(6) }];
         assert!(!was(bram, &assigned(group, 1, None), &[], &away));
-        assert!(was(bram, &assigned(other, 1, None), &[(group, date(5))], &away));
+        let shift = |day, hours| [KnownShift { group, date: date(day), hours }];
+        assert!(was(bram, &assigned(other, 1, None), &shift(5, 8.0), &away));
+        assert!(!was(bram, &[], &shift(4, 12.0), &[]));
+        // A shift of ten hours that started on the 4th is over by ten on the 5th at the latest.
+        let at_night = |hour| {
+            let release = ReleasedOn { at: at(5, hour), groups: &[group], workers: &[] };
+            was_present(release, bram, Belonging { assigned: &[], known: &shift(4, 10.0), absences: &[] })
+        };
+        assert_eq!([at_night(0), at_night(9), at_night(10)], [true, true, false]);
     }
 }

@@ -1,8 +1,10 @@
 //! What the clauses look at beside measured days: conditions, earlier exposures, releases, and examinations so far.
 
 use crate::conclusions::limits::AgentEvidence;
+use crate::hygiene::shift::EIGHT_HOURS_MINUTES;
 use crate::model::facts::duty::{Duty, DutyAction, DutyActionKind, DutyKind};
 use crate::model::facts::group::Condition;
+use crate::model::facts::sampling::{Sample, SamplingEvent};
 use crate::model::facts::site::{Release, Site};
 use crate::model::facts::worker::{EarlierExposure, MedicalGround};
 use crate::model::identifiers::{GroupId, SiteId, WorkerId};
@@ -20,7 +22,7 @@ use crate::surveillance::case::{
     self, Act, Behind, ConditionDates, Earlier, Employed, Examination, Presence,
 };
 use crate::surveillance::condition_days::{ConditionPeriod, condition_days};
-use crate::surveillance::presence::{Belonging, ReleasedOn, was_present};
+use crate::surveillance::presence::{Belonging, KnownShift, ReleasedOn, was_present};
 use crate::surveillance::work_days;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -160,8 +162,8 @@ async fn conditions(
     worked: &[(NaiveDate, GroupId)],
 ) -> Result<Vec<ConditionDates>, StoreError> {
     let assigned = worker.assignments.iter().map(|assignment| assignment.fact.group_id.0);
-    let recorded = worker.worked_days.iter().map(|day| day.fact.group_id.0);
-    let groups: BTreeSet<Uuid> = assigned.chain(recorded).collect();
+    let on_days = worked.iter().map(|(_, group)| group.0);
+    let groups: BTreeSet<Uuid> = assigned.chain(on_days).collect();
     let mut found = Vec::new();
     for group in groups {
         let of_group =
@@ -220,7 +222,7 @@ async fn presences(
         .worked_days
         .iter()
         .filter(|day| day.stands())
-        .map(|day| (day.fact.group_id, day.fact.date))
+        .map(|day| KnownShift { group: day.fact.group_id, date: day.fact.date, hours: day.fact.hours })
         .collect();
     let absences: Vec<_> = worker
         .absences
@@ -228,7 +230,6 @@ async fn presences(
         .filter(|absence| absence.stands())
         .map(|absence| work_days::Absence { from: absence.fact.from, to: absence.fact.to })
         .collect();
-    let belonging = Belonging { assigned: &assigned, recorded: &recorded, absences: &absences };
     let mut found = Vec::new();
     let entries = worker.person.entries();
     for release in releases(tx, as_of, &entries).await? {
@@ -239,13 +240,41 @@ async fn presences(
             Some(site) => gather::one::<Site>(tx, as_of, site.0).await?,
             None => None,
         };
-        let on = site.map_or_else(
-            || release.fact.at.date_naive(),
-            |site| release.fact.at.with_timezone(&site.fact.time_zone.0).date_naive(),
+        let at = site.map_or_else(
+            || release.fact.at.naive_utc(),
+            |site| release.fact.at.with_timezone(&site.fact.time_zone.0).naive_local(),
         );
-        let released = ReleasedOn { on, groups: &release.fact.group_ids, workers: &release.fact.worker_ids };
+        let mut known = shifts_sampled_about(tx, as_of, &entries, at.date()).await?;
+        known.extend_from_slice(&recorded);
+        let belonging = Belonging { assigned: &assigned, known: &known, absences: &absences };
+        let released = ReleasedOn { at, groups: &release.fact.group_ids, workers: &release.fact.worker_ids };
         if entries.iter().any(|entry| was_present(released, WorkerId(*entry), belonging)) {
+            let on = at.date();
             found.push(Presence { key: release.id.to_string(), on, behind: behind(&release) });
+        }
+    }
+    Ok(found)
+}
+
+/// The shifts of a date and of the day before on which a person wore a sample, whatever became of it.
+async fn shifts_sampled_about(
+    tx: &mut Tx,
+    as_of: AsOf,
+    entries: &[Uuid],
+    date: NaiveDate,
+) -> Result<Vec<KnownShift>, StoreError> {
+    let mut found = Vec::new();
+    for day in date.pred_opt().into_iter().chain([date]) {
+        let worn =
+            [Where::IsOneOf("worker_id", entries.to_vec()), Where::Is("shift_date", Key::Date(Some(day)))];
+        for sample in gather::all::<Sample>(tx, as_of, &worn).await? {
+            let Some(group) = sample.fact.group_id else { continue };
+            let event = match sample.parent {
+                Some(event) => gather::one::<SamplingEvent>(tx, as_of, event).await?,
+                None => None,
+            };
+            let minutes = event.map_or(EIGHT_HOURS_MINUTES, |event| event.fact.shift_minutes);
+            found.push(KnownShift { group, date: day, hours: minutes / 60.0 });
         }
     }
     Ok(found)
