@@ -55,7 +55,7 @@ impl Limb {
                 let at_limit = tier == Tier::Limit && comparator == Comparator::AtOrAbove;
                 let standing = day.standing_at_limit.filter(|_| at_limit).or(day.standing);
                 let own = day.own(|twa| compare(twa, level, comparator));
-                Verdict::of(own, standing.map(|standing| tier.answer(standing)))
+                Verdict::of(own, day.by_standing(standing, |standing| tier.answer(standing)))
             }
             Self::ShortTerm { level, comparator } => {
                 let own = |average: Measured| compare(average, level, comparator);
@@ -63,12 +63,14 @@ impl Limb {
                 Verdict::of(over.or_else(|| day.short_term.map(own)), None)
             }
             Self::Apart { level, comparator, levels } => {
-                let standing = day.standing.map(|standing| apart(standing, level, comparator, levels));
+                let standing =
+                    day.by_standing(day.standing, |standing| apart(standing, level, comparator, levels));
                 Verdict::of(day.own(|twa| compare(twa, level, comparator)), standing)
             }
             Self::AnyExposure => {
                 let own = day.own(|twa| compare(twa, 0.0, Comparator::Above));
-                let by_standing = day.standing.map(|standing| Tier::AnyExposure.answer(standing));
+                let by_standing =
+                    day.by_standing(day.standing, |standing| Tier::AnyExposure.answer(standing));
                 Verdict::of(own, if day.agent_there { Some(Answer::AtOrAbove) } else { by_standing })
             }
             Self::Respirator => {

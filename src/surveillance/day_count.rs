@@ -23,6 +23,11 @@ pub struct Day {
     pub standing: Option<Level>,
     /// The same where lying exactly at the limit counts as above it; `None` where that makes no difference.
     pub standing_at_limit: Option<Level>,
+    /// Whether a further group worked in, where the agent is expected or was found, stands nowhere yet: the date may lie
+    /// higher than `standing` says.
+    pub unknown_beside: bool,
+    /// Whether every group worked in stands somewhere.
+    pub all_stand: bool,
     /// Whether the agent is expected in a group worked in, or was found there, for clauses that look at any exposure at all.
     pub agent_there: bool,
     /// The worker's highest short-term average (or excursion).
@@ -43,6 +48,8 @@ impl Day {
             may_lower: true,
             standing: None,
             standing_at_limit: None,
+            unknown_beside: false,
+            all_stand: false,
             agent_there: false,
             short_term: None,
             longer_mean: None,
@@ -57,6 +64,15 @@ impl Day {
     pub fn own(&self, compare: impl Fn(Measured) -> Answer) -> Option<Answer> {
         match self.twa.map(compare)? {
             Answer::Below if !self.may_lower => Some(Answer::CannotTell),
+            answer => Some(answer),
+        }
+    }
+
+    /// What the standing of the groups says; `None` where nothing was assigned. Of two groups one of which stands nowhere
+    /// the other may say that the date reaches a level, and not that it lies below.
+    pub fn by_standing(&self, standing: Option<Level>, answer: impl Fn(Level) -> Answer) -> Option<Answer> {
+        match standing.map(answer)? {
+            Answer::Below if self.unknown_beside => Some(Answer::CannotTell),
             answer => Some(answer),
         }
     }
@@ -116,7 +132,7 @@ impl Verdict {
 
     /// The 8-hour average of a day against a level; `own` tells how a measurement is compared with it.
     pub fn of_average(day: &Day, tier: Tier, own: impl Fn(Measured) -> Answer) -> Self {
-        Self::of(day.own(own), day.standing.map(|standing| tier.answer(standing)))
+        Self::of(day.own(own), day.by_standing(day.standing, |standing| tier.answer(standing)))
     }
 }
 
@@ -361,6 +377,20 @@ mod tests {
         assert_eq!(counted.measured, of(&["2026-03-04"]));
         assert_eq!(counted.by_standing, of(&["2026-03-02", "2026-03-04", "2026-03-05"]));
         assert_eq!(counted.undecided, of(&["2026-03-05", "2026-03-06", "2026-03-07"]));
+    }
+
+    #[test]
+    fn a_group_that_stands_nowhere_leaves_the_day_open_and_takes_no_day_away() {
+        // This registry's rule: nothing is known of the other half of the shift.
+        let day =
+            |standing| Day { standing: Some(standing), unknown_beside: true, ..Day::new(date("2026-03-02")) };
+        let below = days_at_or_above(&[day(Level::BelowActionLevel)], 2.5);
+        assert_eq!([below.by_standing.len(), below.undecided.len()], [0, 1]);
+        let reached = days_at_or_above(&[day(Level::AtOrAboveActionLevel)], 2.5);
+        assert_eq!([reached.by_standing.len(), reached.undecided.len()], [1, 0]);
+        let own =
+            days_at_or_above(&[Day { twa: Some(Measured::Value(1.0)), ..day(Level::BelowActionLevel) }], 2.5);
+        assert_eq!(own.undecided.len(), 0, "the own average is of the whole day");
     }
 
     #[test]

@@ -8,7 +8,6 @@ use crate::surveillance::clause::{Limb, air_limbs, compare, days_needed, limbs, 
 use crate::surveillance::day_count::{Dates, FirstMet, WINDOW_MONTHS, Window};
 use crate::surveillance::finding::{Coverage, Event, Finding, LimbDates, UNLESS_SHOWN};
 use crate::surveillance::history_clause::{HistoryRule, Needed, read_history};
-use crate::surveillance::level::Level;
 use crate::surveillance::pack::Pack;
 use crate::surveillance::pack::surveillance_detail::DetailKind;
 use crate::surveillance::pack::surveillance_rule::{Comparator, SurveillanceRule, TriggerType};
@@ -118,12 +117,8 @@ fn condition_dates(
 ) -> (LimbDates, Vec<Behind>) {
     let held: Vec<_> = conditions(rule, case, kind).filter(|condition| !condition.dates.is_empty()).collect();
     let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
-    let known: BTreeSet<NaiveDate> = case
-        .days
-        .iter()
-        .filter(|day| until_assessed && day.standing.is_some_and(Level::is_known))
-        .map(|day| day.date)
-        .collect();
+    let known: BTreeSet<NaiveDate> =
+        case.days.iter().filter(|day| until_assessed && day.all_stand).map(|day| day.date).collect();
     let assessed = |date: NaiveDate| known.contains(&date);
     let mut dates: Vec<NaiveDate> =
         held.iter().flat_map(|condition| condition.dates.iter()).filter(|date| !assessed(*date)).collect();

@@ -188,6 +188,7 @@ fn engine(drawn: &Drawn) -> Known {
             .iter()
             .filter(|(group, since, _)| id(*group) == work.group && *since <= work.date);
         let level = of_group.max_by_key(|(_, since, _)| *since).map_or(Level::Unknown, |(.., level)| *level);
+        day.all_stand = level.is_known() && (day.all_stand || day.standing.is_none());
         day.standing = day.standing.max(Some(level));
     }
     for (date, (twa, short_term)) in drawn.own.iter().filter(|(date, _)| **date < drawn.horizon) {

@@ -212,6 +212,7 @@ impl Found<'_> {
         let mut standing: Option<Level> = None;
         let mut at_limit: Option<Level> = None;
         let mut respirator = None;
+        let (mut unknown_with_agent, mut all_stand) = (false, !self.worked.is_empty());
         for work in &self.worked {
             if work.recorded {
                 basis.extend(facts.recorded.get(&(date, work.group)));
@@ -222,6 +223,8 @@ impl Found<'_> {
             let (level, behind) = group.map_or((Level::Unknown, &[][..]), |group| standing_of(group, date));
             basis.extend(behind);
             standing = standing.max(Some(level));
+            all_stand &= level.is_known();
+            unknown_with_agent |= !level.is_known() && group.is_some_and(|group| group.has_agent(date));
             at_limit = at_limit.max(Some(group.map_or(level, |group| at_limit_of(group, date))));
             if group.is_some_and(|group| respirator_required(group, date)) {
                 respirator = Some(true);
@@ -271,6 +274,8 @@ impl Found<'_> {
                 may_lower,
                 standing,
                 standing_at_limit: at_limit.filter(|level| Some(*level) != standing),
+                unknown_beside: unknown_with_agent && standing.is_some_and(Level::is_known),
+                all_stand,
                 agent_there: false,
                 short_term: peak(&short_term),
                 longer_mean: peak(&longer),
