@@ -10,7 +10,8 @@ async fn a_release_makes_monitoring_owed_and_an_examination_of_everybody_present
     let site = app.site("LYN").await;
     let (mix, store) = (app.group(&site, "MIX").await, app.group(&site, "STORE").await);
     let mut workers = Vec::new();
-    // Assigned on that day; until the day before; elsewhere, but named; elsewhere; assigned and absent.
+    // Assigned on that day; until the day before; elsewhere, but named; elsewhere; assigned until the day after; assigned and
+    // absent. The seventh was sampled there on that day, and the eighth has a day on record, without being assigned.
     for (number, group, to) in [
         ("1", &mix, None),
         ("2", &mix, Some("2026-02-24")),
@@ -18,12 +19,18 @@ async fn a_release_makes_monitoring_owed_and_an_examination_of_everybody_present
         ("4", &store, None),
         ("5", &mix, Some("2026-02-25")),
         ("6", &mix, None),
+        ("7", &mix, Some("nowhere")),
+        ("8", &mix, Some("nowhere")),
     ] {
         let worker = json!({"employee_number": number, "given_name": "Ada", "family_name": "Vale",
             "employer": "Own works", "hired_on": "2025-01-06"});
         let worker = hygienist.post("/workers", &worker).await.id();
         let mut body =
             json!({"group_id": group, "from": "2025-01-06", "shifts_per_week": 5, "hours_per_shift": 8});
+        if to == Some("nowhere") {
+            workers.push(worker);
+            continue;
+        }
         if let Some(to) = to {
             body["to"] = json!(to);
         }
@@ -32,11 +39,16 @@ async fn a_release_makes_monitoring_owed_and_an_examination_of_everybody_present
     }
     let away = json!({"from": "2026-02-23", "to": "2026-02-28"});
     hygienist.post(&format!("/workers/{}/absences", workers[5]), &away).await.id();
+    let worked = json!({"date": "2026-02-24", "group_id": mix, "hours": 8});
+    hygienist.post(&format!("/workers/{}/worked-days", workers[7]), &worked).await.id();
     // A first round far below the action level of 0.5 ppm (29 CFR 1910.1028(b)): nothing is owed any more.
     let sample = json!({"number": "B-1", "position": "breathing_zone", "shift_date": "2026-02-03",
         "worker_id": workers[0], "group_id": mix, "agent_codes": ["benzene"], "sampler_kind": "passive",
         "runs": [{"start": "2026-02-03T07:00:00-07:00", "end": "2026-02-03T15:00:00-07:00"}]});
-    let event = json!({"reference": "1", "sampled_by": "K. Marl", "samples": [sample]});
+    let on_that_day = json!({"number": "B-2", "position": "breathing_zone", "shift_date": "2026-02-24",
+        "worker_id": workers[6], "group_id": mix, "agent_codes": ["benzene"], "sampler_kind": "passive",
+        "runs": [{"start": "2026-02-24T15:00:00-07:00", "end": "2026-02-24T19:00:00-07:00"}]});
+    let event = json!({"reference": "1", "sampled_by": "K. Marl", "samples": [sample, on_that_day]});
     let event = hygienist.post(&format!("/sites/{site}/sampling-events"), &event).await;
     let result = json!({"sample_number": "B-1", "agent_code": "benzene", "blank_corrected": "yes",
         "concentration": {"value": 0.1, "unit": "[ppm]"}, "reporting_limit": {"value": 0.01, "unit": "[ppm]"}});
@@ -85,7 +97,7 @@ async fn a_release_makes_monitoring_owed_and_an_examination_of_everybody_present
         present.push(duty["subject"]["worker_id"].as_str().unwrap().to_owned());
     }
     present.sort();
-    let mut expected = vec![workers[0].clone(), workers[2].clone(), workers[4].clone()];
+    let mut expected = [0, 2, 4, 6, 7].map(|n: usize| workers[n].clone()).to_vec();
     expected.sort();
     assert_eq!(present, expected);
 

@@ -105,16 +105,7 @@ pub fn worker_days_by(
     horizon: NaiveDate,
 ) -> WorkerDays {
     let groups: Vec<GroupExposure> = evidence.groups.iter().map(|group| group.by(authority)).collect();
-    let mut found =
-        days_by(authority.as_str(), &HistoryEvidence { groups: &groups, ..*evidence }, unit, horizon);
-    // Such clauses ask for any exposure in so many words: where the agent is expected they do not wait for a round.
-    for day in &mut found.days {
-        let there = |(group, _): &(GroupId, f64)| {
-            evidence.group(*group).is_some_and(|group| group.has_agent(day.day.date))
-        };
-        day.day.agent_there = day.worked.iter().any(there);
-    }
-    found
+    days_by(authority.as_str(), &HistoryEvidence { groups: &groups, ..*evidence }, unit, horizon)
 }
 
 fn days_by(authority: &str, evidence: &HistoryEvidence<'_>, unit: Unit, horizon: NaiveDate) -> WorkerDays {
@@ -213,6 +204,8 @@ impl Found<'_> {
         let mut at_limit: Option<Level> = None;
         let mut respirator = None;
         let (mut unknown_with_agent, mut all_stand) = (false, !self.worked.is_empty());
+        // Where clauses ask for any exposure ("is or may be exposed") an expected agent does not wait for a round.
+        let mut agent_there = false;
         for work in &self.worked {
             if work.recorded {
                 basis.extend(facts.recorded.get(&(date, work.group)));
@@ -224,7 +217,9 @@ impl Found<'_> {
             basis.extend(behind);
             standing = standing.max(Some(level));
             all_stand &= level.is_known();
-            unknown_with_agent |= !level.is_known() && group.is_some_and(|group| group.has_agent(date));
+            let there = group.is_some_and(|group| group.has_agent(date));
+            agent_there |= there;
+            unknown_with_agent |= there && !level.is_known();
             at_limit = at_limit.max(Some(group.map_or(level, |group| at_limit_of(group, date))));
             if group.is_some_and(|group| respirator_required(group, date)) {
                 respirator = Some(true);
@@ -276,7 +271,7 @@ impl Found<'_> {
                 standing_at_limit: at_limit.filter(|level| Some(*level) != standing),
                 unknown_beside: unknown_with_agent && standing.is_some_and(Level::is_known),
                 all_stand,
-                agent_there: false,
+                agent_there,
                 short_term: peak(&short_term),
                 longer_mean: peak(&longer),
                 respirator,

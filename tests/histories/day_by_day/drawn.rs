@@ -61,6 +61,8 @@ pub(crate) struct Group {
     pub(crate) site: usize,
     /// Dates of changes, and whether each may raise exposure.
     pub(crate) changes: Vec<(NaiveDate, bool)>,
+    /// Whether the agent is expected there, from the first day on.
+    pub(crate) expected: bool,
     /// When a control stood on its task.
     pub(crate) control: Option<(NaiveDate, Option<NaiveDate>)>,
 }
@@ -197,7 +199,11 @@ pub(crate) fn draw(seed: u64) -> Drawn {
     let first_site = draws.below(SITES.len());
     let groups: Vec<Group> = (0..=*draws.one_of(&[0, 1, 1, 2]))
         // At least the second is on another site.
-        .map(|n| group(&mut draws, (first_site + n) % SITES.len()))
+        .map(|n| Group {
+            // Taken from the seed itself, so that the draws of seeds known by number stay what they are.
+            expected: (seed / 2).is_multiple_of(2) == (n % 2 == 0),
+            ..group(&mut draws, (first_site + n) % SITES.len())
+        })
         .collect();
     let people = (0..=draws.below(4) / 3).map(|_| person(&mut draws, groups.len())).collect::<Vec<_>>();
     let mut drawn = Drawn { seed, substance, groups, people, events: Vec::new() };
@@ -225,7 +231,7 @@ fn group(draws: &mut Draws, site: usize) -> Group {
         let from = day(draws);
         (from, draws.one_in(2).then(|| from + days(1 + draws.below(200))))
     });
-    Group { site, changes, control }
+    Group { site, changes, expected: false, control }
 }
 
 fn person(draws: &mut Draws, groups: usize) -> Person {

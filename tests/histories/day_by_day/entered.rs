@@ -1,10 +1,10 @@
 //! Enters drawn plants through the use cases: many in one request, for speed.
 
-use crate::day_by_day::drawn::{Drawn, Event, Fate, Group, Person, Reported, SITES, Sample};
+use crate::day_by_day::drawn::{Drawn, Event, Fate, Group, Person, Reported, SITES, START, Sample};
 use crate::stage::Stage;
 use chrono::{Duration, NaiveDateTime};
 use doseward::model::facts::control::{Control, ControlPeriod, Task};
-use doseward::model::facts::group::{Group as GroupFact, GroupChange};
+use doseward::model::facts::group::{ExpectedAgent, Group as GroupFact, GroupChange};
 use doseward::model::facts::laboratory::LabReportDraft;
 use doseward::model::facts::site::{Holiday, Site as SiteFact};
 use doseward::model::facts::worker::{Absence, Assignment, WorkedDay};
@@ -87,7 +87,7 @@ async fn enter(
     let (mut groups, mut people) = (Vec::new(), Vec::new());
     for (n, group) in plant.groups.iter().enumerate() {
         let code = format!("G{}-{n}", plant.seed);
-        groups.push(enter_group(change, sites[group.site], &code, group).await);
+        groups.push(enter_group(change, sites[group.site], &code, group, plant.substance.code).await);
     }
     for (n, person) in plant.people.iter().enumerate() {
         let number = format!("{}-{n}", plant.seed);
@@ -118,9 +118,13 @@ async fn enter(
     Entered { groups, people }
 }
 
-async fn enter_group(change: &mut Change, site: Uuid, code: &str, group: &Group) -> Uuid {
+async fn enter_group(change: &mut Change, site: Uuid, code: &str, group: &Group, agent_code: &str) -> Uuid {
     let body = json!({"code": code, "title": "Group"});
     let id = fact::<GroupFact>(change, Under::Site, Some(site), &body).await;
+    if group.expected {
+        let body = json!({"agent_code": agent_code, "from": START, "source": "Data sheet"});
+        fact::<ExpectedAgent>(change, Under::Group, Some(id), &body).await;
+    }
     for (from, may_raise) in &group.changes {
         let body = json!({"from": from.to_string(), "kind": "process", "description": "New line.",
             "may_raise": may_raise});

@@ -347,6 +347,14 @@ pub(crate) fn worked(person: &Person, horizon: NaiveDate) -> BTreeMap<NaiveDate,
     found
 }
 
+/// Whether the agent was found in a group in the era of a date.
+fn found_in(drawn: &Drawn, group: usize, on: NaiveDate) -> bool {
+    let cuts = cuts(&drawn.groups[group]);
+    let samples = drawn.events.iter().filter(|event| event.group == group).flat_map(|event| &event.samples);
+    let mut of_era = samples.filter(|sample| era_start(&cuts, sample.date) == era_start(&cuts, on));
+    of_era.any(|sample| is_used(sample) && bounds(sample.reported).0 > 0)
+}
+
 /// A date of a worker.
 #[derive(Debug, Default)]
 pub(crate) struct Day {
@@ -354,6 +362,8 @@ pub(crate) struct Day {
     pub(crate) standings: Vec<u8>,
     /// The same where the limit is passed at it already.
     standings_at_limit: Vec<u8>,
+    /// Whether one of them, where the agent is expected or was found, stands nowhere.
+    open: bool,
     /// The worker's own average over all groups.
     pub(crate) own: Option<Average>,
     /// Whether everything behind it is accepted.
@@ -375,6 +385,9 @@ pub(crate) fn days(drawn: &Drawn, worker: usize, horizon: NaiveDate) -> BTreeMap
         let stood =
             |moves: &[Vec<Moved>]| groups.iter().map(|(group, _)| standing(&moves[*group], *on)).collect();
         (day.standings, day.standings_at_limit) = (stood(&moves), stood(&at_limit));
+        let there = |group: usize| drawn.groups[group].expected || found_in(drawn, group, *on);
+        let nowhere = |group: usize| standing(&moves[group], *on) == 0;
+        day.open = groups.iter().any(|(group, _)| nowhere(*group) && there(*group));
     }
     let dates: BTreeSet<_> = drawn
         .events
@@ -420,7 +433,8 @@ pub(crate) fn counts(day: &Day, looks: Looks) -> (bool, bool, bool) {
             let at_limit = needed == 3 && !only_above;
             let standings = if at_limit { &day.standings_at_limit } else { &day.standings };
             let stood = standings.iter().any(|standing| *standing >= needed);
-            let unknown = day.standings.iter().all(|standing| *standing == 0) && !day.standings.is_empty();
+            let none_stands = day.standings.iter().all(|standing| *standing == 0);
+            let unknown = !stood && !day.standings.is_empty() && (none_stands || day.open);
             match day.own.map(|own| reaches(own, level, only_above)) {
                 Some(Some(true)) => (true, true, false),
                 // What is not accepted yet takes no day away.
