@@ -3,6 +3,7 @@
 
 use crate::harness::TestApp;
 use doseward::registry::rebuild::rebuild;
+use doseward::surveillance::pack::Pack;
 use serde_json::{Value, json};
 
 /// Today is 2 March 2026. Everything here is invented.
@@ -145,4 +146,46 @@ async fn a_listed_task_asks_for_tests_without_any_sample() {
     assert_eq!(told(&owed), [("offer_examination", "ST018", "2026-02-10", "overdue")]);
     // One of the basis is the condition.
     assert!(owed[0]["basis"].as_array().unwrap().contains(&condition.json["position"]), "{}", owed[0]);
+}
+
+#[tokio::test]
+async fn the_first_examination_for_cotton_dust_waits_for_no_sample_where_the_dust_is_expected() {
+    let app = TestApp::spawn().await;
+    let site = app.site("LYN").await;
+    let (spin, office) = (app.group(&site, "SPIN").await, app.group(&site, "OFFICE").await);
+    let (spinner, clerk) = (worker(&app, "1", Some(&spin)).await, worker(&app, "2", Some(&office)).await);
+    let expected = json!({"agent_code": "cotton_yarn", "from": "2026-01-05", "source": "what is spun there"});
+    let expected = app.as_role("hygienist").post(&format!("/groups/{spin}/agents"), &expected).await;
+    assert_eq!(expected.status, 201, "{}", expected.text);
+    // 29 CFR 1910.1043(h)(2)(i): whoever is or may be exposed, before the first assignment.
+    let owed = duties(&app, &spinner).await;
+    assert_eq!(told(&owed), [("offer_examination", "ST072", "2026-01-05", "overdue")]);
+    assert_eq!(duties(&app, &clerk).await, Vec::<Value>::new());
+}
+
+#[tokio::test]
+async fn a_duty_keeps_the_edition_that_it_was_written_by_when_a_release_brings_another() {
+    let app = TestApp::spawn().await;
+    let site = app.site("LYN").await;
+    let group = app.group(&site, "WELD").await;
+    let (first, second) = (worker(&app, "1", None).await, worker(&app, "2", None).await);
+    let leaked = async |worker: &str, at: &str| {
+        let release = json!({"at": at, "agent_codes": ["chromium_vi"], "group_ids": [group],
+            "worker_ids": [worker], "description": "A duct tore open"});
+        app.as_role("hygienist").post(&format!("/sites/{site}/releases"), &release).await.id();
+        duties(&app, worker).await
+    };
+    let before = leaked(&first, "2026-02-20T12:00:00Z").await;
+    let mut pack = Pack::built_in().clone();
+    for row in pack.surveillance.iter_mut().filter(|row| row.trigger_id == "ST003") {
+        row.edition = Some("Edition of the next release".into());
+    }
+    assert_eq!(app.registry.enter_pack(&pack).await.unwrap(), 1);
+    let after = leaked(&second, "2026-02-23T12:00:00Z").await;
+    assert_eq!(
+        (&after[0]["trigger_id"], &after[0]["edition"]),
+        (&json!("ST003"), &json!("Edition of the next release"))
+    );
+    assert_eq!(duties(&app, &first).await, before);
+    assert_ne!(before[0]["edition"], after[0]["edition"]);
 }
