@@ -2,6 +2,7 @@
 
 use crate::store::backend::Tx;
 use crate::store::error::StoreError;
+use crate::store::marks::EVERY_AGENT;
 use uuid::Uuid;
 
 /// The groups and sites of a worker, as the table `his`: where he was ever assigned, worked a recorded day or was sampled,
@@ -62,4 +63,26 @@ pub async fn groups_of_worker(tx: &mut Tx, worker: Uuid, position: i64) -> Resul
         .fetch_all()
         .await?;
     Ok(rows.into_iter().map(|(group,)| group).collect())
+}
+
+/// Whether what a group of a worker shows of an agent is marked stale: whatever rests on where the group stands then is too,
+/// before the mark of the worker himself is set.
+pub async fn a_group_is_marked(
+    tx: &mut Tx,
+    worker: Uuid,
+    agent_code: &str,
+    position: i64,
+) -> Result<bool, StoreError> {
+    let row: Option<(i64,)> = tx
+        .query(with_his!(
+            "SELECT m.wanted FROM his JOIN mark m ON m.subject_id = his.group_id \
+             WHERE m.kind = 'profile' AND m.agent_code IN ($3, $4) LIMIT 1"
+        ))
+        .bind(position)
+        .bind(worker)
+        .bind(agent_code)
+        .bind(EVERY_AGENT)
+        .fetch_optional()
+        .await?;
+    Ok(row.is_some())
 }

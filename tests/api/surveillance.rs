@@ -158,3 +158,28 @@ async fn whoever_was_measured_in_a_group_is_bound_by_its_clauses_without_an_assi
     assert_eq!(changed.status, 201, "{}", changed.text);
     assert_eq!(owed().await, [(json!("ST014"), json!("withdrawn"))]);
 }
+
+#[tokio::test]
+async fn a_colleagues_new_result_shows_at_once_also_before_the_stored_rows_follow() {
+    let app = TestApp::spawn().await;
+    let here = app.site("LYN").await;
+    let mut shop = Shop { app: &app, here: here.clone(), there: here.clone(), events: 0 };
+    let hot = shop.group(&here, "HOT").await;
+    let (measured, colleague) = (shop.worker("1").await, shop.worker("2").await);
+    for worker in [&measured, &colleague] {
+        shop.assign(worker, &hot, "2026-02-02", 5.0).await;
+    }
+    let worn = json!({"position": "breathing_zone", "worker_id": measured, "group_id": hot});
+    shop.measured(worn.clone(), "2026-02-03", micrograms(0.2)).await;
+    app.registry.settle().await.unwrap();
+    let told = async || {
+        let path = format!("/workers/{colleague}/surveillance?agent_code=chromium_vi");
+        app.as_role("hygienist").get(&path).await.json["clauses"].clone()
+    };
+    assert!(told().await.as_array().unwrap().iter().all(|clause| clause["met"] == false));
+    shop.measured(worn, "2026-02-04", micrograms(6.0)).await;
+    let at_once = told().await;
+    assert!(at_once.as_array().unwrap().iter().any(|clause| clause["met"] == true), "{at_once}");
+    app.registry.settle().await.unwrap();
+    assert_eq!(told().await, at_once);
+}

@@ -17,10 +17,10 @@ use crate::registry::gather;
 use crate::registry::gather::persons::{Person, persons};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
-use crate::store::derived;
 use crate::store::error::StoreError;
 use crate::store::marks::{self, Mark, MarkKind};
 use crate::store::versions::{AsOf, Where};
+use crate::store::{concerned, derived};
 use crate::surveillance::calendar::WorkingDays;
 use crate::surveillance::level::Levels;
 use crate::surveillance::pack::Pack;
@@ -141,7 +141,8 @@ impl<'t> Sight<'t> {
     }
 
     /// The stored row, where the question is about now, plainly asked, and no mark says that the row is stale. Of a worker it
-    /// is that of the person, and a mark of any of his entries makes it stale.
+    /// is that of the person, and a mark of any of his entries makes it stale; what is told of him by where his groups stand
+    /// also one of theirs.
     pub async fn stored(
         &mut self,
         kind: MarkKind,
@@ -158,6 +159,11 @@ impl<'t> Sight<'t> {
         };
         for subject in person.entries() {
             if marks::is_set(self.tx, &Mark { kind, subject, agent: agent.to_owned() }).await? {
+                return Ok(None);
+            }
+            if kind == MarkKind::Summary
+                && concerned::a_group_is_marked(self.tx, subject, agent, self.as_of.position).await?
+            {
                 return Ok(None);
             }
         }
