@@ -27,6 +27,13 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
         Endpoint::get("/signing-key", Access::AnyAccount, key)
             .says("record", "Read the public key that anchors are signed with")
             .answers(200, "The key with its fingerprint.", Schema::of::<SigningKeyView>("SigningKey")),
+        Endpoint::get("/signing-key/announcements", Access::AnyAccount, announcements)
+            .says("record", "Download the announcements of keys")
+            .more(
+                "A small signed text for each change of the key, in order, with an empty line between: the key before, the key \
+                 that follows, and the signature of the key before. Empty where the first key still signs.",
+            )
+            .answers_with(200, "The announcements.", "text/plain", text()),
         Endpoint::get("/signing-key.pem", Access::AnyAccount, pem)
             .says("record", "Download the public key that anchors are signed with")
             .answers_with(200, "PEM, for openssl.", "application/x-pem-file", text()),
@@ -42,6 +49,12 @@ async fn anchor(app: App, request: Request) -> Result<Reply, Problem> {
 
 async fn key(app: App, _request: Request) -> Result<Reply, Problem> {
     Ok(Reply::ok(&app.registry.public_key().await?.to_json()))
+}
+
+async fn announcements(app: App, _request: Request) -> Result<Reply, Problem> {
+    let statements = app.registry.key_announcements().await?;
+    Ok(Reply::new(StatusCode::OK, "text/plain; charset=utf-8", statements)
+        .with(header::CONTENT_DISPOSITION, "attachment; filename=\"key-announcements.txt\""))
 }
 
 async fn pem(app: App, _request: Request) -> Result<Reply, Problem> {

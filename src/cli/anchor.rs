@@ -32,7 +32,7 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
 }
 
 /// A witness is never written over.
-fn put(file: &Path, text: &str) -> Result<(), Failure> {
+pub(super) fn put(file: &Path, text: &str) -> Result<(), Failure> {
     std::fs::File::create_new(file)
         .and_then(|mut opened| {
             opened.write_all(text.as_bytes())?;

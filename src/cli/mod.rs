@@ -9,6 +9,7 @@ pub mod demo;
 pub mod export;
 pub mod failure;
 pub mod import;
+pub mod key;
 mod operator;
 pub mod preview_limit;
 mod progress;
@@ -62,6 +63,9 @@ enum Command {
     PreviewLimit(preview_limit::Options),
     /// Writes a signed anchor of the record, to be kept outside.
     Anchor(anchor::Options),
+    /// Replaces the key that signs anchors and bundles, and lists those that have signed.
+    #[command(subcommand)]
+    Key(key::Command),
     /// Proves the journal: chains, versions and stored conclusions, or names the first fault.
     Verify(verify::Options),
     /// Computes every stored conclusion anew.
@@ -97,6 +101,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::AnswerRecordRequest(options) => answer_record_request::run(&session().await?, options).await,
         Command::PreviewLimit(options) => preview_limit::run(&session().await?, options).await,
         Command::Anchor(options) => anchor::run(&session().await?, options).await,
+        Command::Key(command) => key::run(&session().await?, command).await,
         Command::Verify(options) => verify::run(&session().await?, options).await,
         Command::Rebuild => rebuild::run(&session().await?).await,
         Command::Reparse => reparse::run(&session().await?).await,

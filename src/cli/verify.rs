@@ -50,6 +50,10 @@ pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
     }
     if let Some(anchor) = found.anchor.as_ref().filter(|anchor| anchor.contained) {
         println!("contains the anchor of {} at position {}", anchor.at.to_rfc3339(), anchor.position);
+        println!("it is signed with the key {}", anchor.key);
+        for step in &anchor.followed_by {
+            println!("which was followed on {} by {}", step.at.date_naive(), step.key);
+        }
     }
     if found.sound {
         println!("sound: {} entries, every version and every stored conclusion agree", found.entries);

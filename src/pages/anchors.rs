@@ -18,6 +18,7 @@ pub(crate) fn pages() -> Vec<Page> {
         Page::get("/anchors", proves, show).in_menu("menu-anchors"),
         Page::get("/anchors/newest", proves, anchor),
         Page::get("/anchors/signing-key", proves, key),
+        Page::get("/anchors/announcements", proves, announcements),
     ]
 }
 
@@ -30,11 +31,26 @@ struct AnchorsPage {
     fingerprint: String,
     since: String,
     text: String,
+    earlier: Vec<EarlierKey>,
+}
+
+/// A key that has signed before.
+struct EarlierKey {
+    fingerprint: String,
+    since: String,
+    followed: bool,
 }
 
 async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let signed = pages.registry.anchor(&visit.caller()).await?;
     let key = pages.registry.public_key().await?;
+    let mut known = pages.registry.keys().await?;
+    known.retain(|one| !one.signs);
+    let earlier = known.into_iter().map(|one| EarlierKey {
+        since: told::instant(one.since),
+        followed: one.followed_by.is_some(),
+        fingerprint: one.fingerprint,
+    });
     let frame = Frame::of(&pages, &visit, "anchors-title");
     let entry = told::count(signed.anchor.position);
     Answer::page(&AnchorsPage {
@@ -43,6 +59,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         fingerprint: key.fingerprint,
         since: told::instant(key.since),
         text: signed.to_string(),
+        earlier: earlier.collect(),
         frame,
     })
 }
@@ -53,6 +70,13 @@ async fn anchor(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let name = format!("attachment; filename=\"anchor-{}.txt\"", signed.anchor.position);
     Ok(Answer::file(StatusCode::OK, "text/plain; charset=utf-8", signed.to_string())
         .with(header::CONTENT_DISPOSITION, &name))
+}
+
+/// What each key said of the one that follows it, as a file.
+async fn announcements(pages: Pages, _visit: Visit) -> Result<Answer, Stopped> {
+    let statements = pages.registry.key_announcements().await?;
+    Ok(Answer::file(StatusCode::OK, "text/plain; charset=utf-8", statements)
+        .with(header::CONTENT_DISPOSITION, "attachment; filename=\"key-announcements.txt\""))
 }
 
 /// The public key that anchors are signed with, as a file.

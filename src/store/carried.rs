@@ -125,6 +125,13 @@ pub const CARRIED: &[Carried] = &[
         at_once: 100,
     },
     Carried {
+        section: "key-announcements",
+        table: "key_announcement",
+        columns: &[("place", Column::Number), ("statement", Column::Text)],
+        key: 1,
+        at_once: 100,
+    },
+    Carried {
         section: "second-factors",
         table: "second_factor",
         columns: &[

@@ -16,6 +16,47 @@ pub async fn newest_private(tx: &mut Tx) -> Result<Option<Vec<u8>>, StoreError> 
     Ok(row.map(|(key,)| key))
 }
 
+/// The private half of a key, where the database keeps it.
+pub async fn private_of(tx: &mut Tx, fingerprint: [u8; 32]) -> Result<Option<Vec<u8>>, StoreError> {
+    let row: Option<(Option<Vec<u8>>,)> = tx
+        .query("SELECT private_key FROM signing_key WHERE fingerprint = ")
+        .push_bind(fingerprint.to_vec())
+        .fetch_optional()
+        .await?;
+    Ok(row.and_then(|(key,)| key))
+}
+
+/// Forgets the private half of a key.
+pub async fn forget_private(tx: &mut Tx, fingerprint: [u8; 32]) -> Result<(), StoreError> {
+    tx.query("UPDATE signing_key SET private_key = NULL WHERE fingerprint = ")
+        .push_bind(fingerprint.to_vec())
+        .execute()
+        .await?;
+    Ok(())
+}
+
+/// Fingerprint, public half and since when, of every key that is known; the oldest first.
+pub async fn keys(tx: &mut Tx) -> Result<Vec<(Vec<u8>, Vec<u8>, DateTime<Utc>)>, StoreError> {
+    tx.query("SELECT fingerprint, public_key, made_at FROM signing_key ORDER BY made_at, fingerprint")
+        .fetch_all()
+        .await
+}
+
+/// The statements by which keys announced those that follow them, with their places, in order.
+pub async fn announcements(tx: &mut Tx) -> Result<Vec<(i64, String)>, StoreError> {
+    tx.query("SELECT place, statement FROM key_announcement ORDER BY place").fetch_all().await
+}
+
+/// Keeps a statement.
+pub async fn announce(tx: &mut Tx, place: i64, statement: &str) -> Result<(), StoreError> {
+    tx.query("INSERT INTO key_announcement (place, statement) VALUES ($1, $2)")
+        .bind(place)
+        .bind(statement.to_owned())
+        .execute()
+        .await?;
+    Ok(())
+}
+
 /// The public half of a key that has signed here, and since when it is known.
 pub async fn public_key(
     tx: &mut Tx,

@@ -307,6 +307,7 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("POST", "/api/v1/journal/verification", [200, 200, 403, 403, 200]),
     ("GET", "/api/v1/anchor", ALL_READ),
     ("GET", "/api/v1/signing-key", ALL_READ),
+    ("GET", "/api/v1/signing-key/announcements", ALL_READ),
     ("GET", "/api/v1/signing-key.pem", ALL_READ),
     ("GET", "/api/v1/access-log", [200, 403, 403, 403, 200]),
     ("GET", "/api/v1/workers/{id}/access-log", [403, 200, 403, 200, 200]),

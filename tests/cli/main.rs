@@ -6,6 +6,7 @@ mod backup;
 mod bundle;
 mod demo;
 mod files;
+mod keys;
 mod limits;
 mod place;
 mod record;

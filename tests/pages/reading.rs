@@ -5,6 +5,7 @@ use crate::browser::Browser;
 use crate::harness::TestApp;
 use crate::person::{PASSWORD, Person, set_password};
 use crate::works::{AGENT, FIRST_KNOWN, Works, works};
+use doseward::registry::enter_pack::console;
 use doseward::store::access_log::{Placed, head, placed};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -339,6 +340,14 @@ async fn an_administrator_takes_an_anchor_that_the_record_proves_against() {
     assert_eq!((proof.status, &proof.json["sound"]), (200, &json!(true)), "{}", proof.text);
     let key = person.get("/anchors/signing-key").await;
     assert!(key.html.starts_with("-----BEGIN PUBLIC KEY-----"), "{}", key.html);
+    // A key that was replaced is named, with what it said of the one that followed.
+    let before = app.registry.public_key().await.unwrap().fingerprint;
+    assert!(!shown.html.contains("announced the key that followed it"));
+    app.registry.rotate_key(&console("test"), None).await.unwrap();
+    let shown = person.get("/anchors").await.html;
+    assert!(shown.contains(&before) && shown.contains("announced the key that followed it"), "{shown}");
+    let said = person.get("/anchors/announcements").await;
+    assert!(said.html.starts_with("doseward-key 1\n") && said.html.contains(&before), "{}", said.html);
     let backups = person.get("/backups").await;
     assert!(
         backups.html.contains("doseward backup") && backups.html.contains("doseward restore"),

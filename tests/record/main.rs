@@ -13,6 +13,8 @@ mod backup;
 #[cfg(test)]
 mod fresh;
 #[cfg(test)]
+mod keys;
+#[cfg(test)]
 mod kill;
 #[cfg(test)]
 mod originals;

@@ -39,6 +39,7 @@ const BACK_TO_THE_FIRST: &[&str] = &[
     "DROP TABLE hand_over",
     "DROP TABLE taken_over",
     "DROP TABLE journal_gap",
+    "DROP TABLE key_announcement",
     "DELETE FROM _sqlx_migrations WHERE version > 1",
 ];
 
@@ -65,7 +66,7 @@ async fn a_registry_of_the_first_schema_is_brought_up_to_date_with_everything_in
     registry.database.close().await;
 
     let registry = fresh.registry().await;
-    assert_eq!(applied(&registry.database).await, [1, 2, 3, 4, 5, 6, 7, 8, 9, 10]);
+    assert_eq!(applied(&registry.database).await, [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]);
     let after = verify(&registry, |_| {}).await.unwrap();
     assert!(after.sound, "{:?}", after.first_fault);
     assert_eq!((after.entries, after.chains), (before.entries, before.chains));

@@ -80,6 +80,11 @@ impl PublicKey {
         key.ok_or_else(|| "it is no Ed25519 public key in PEM".into())
     }
 
+    /// Reads its DER form.
+    pub fn from_der(der: &[u8]) -> Option<Self> {
+        Self::from_bytes(der.strip_prefix(&PUBLIC_BEFORE)?)
+    }
+
     /// As a PEM file.
     pub fn to_pem(self) -> String {
         format!("-----BEGIN PUBLIC KEY-----\n{}\n-----END PUBLIC KEY-----\n", STANDARD.encode(self.der()))
@@ -95,7 +100,8 @@ impl PublicKey {
         self.0.verify_strict(message, &Signature::from_bytes(signature)).is_ok()
     }
 
-    fn der(self) -> Vec<u8> {
+    /// Its DER form (SubjectPublicKeyInfo).
+    pub fn der(self) -> Vec<u8> {
         [&PUBLIC_BEFORE[..], &self.to_bytes()].concat()
     }
 }

@@ -3,7 +3,9 @@
 //! The chains prove themselves; that their tail was not cut, and that nobody wrote them anew from some entry on, only a
 //! witness outside can prove. An anchor is that witness.
 
+pub mod announcement;
 pub mod key;
+pub mod keys;
 pub mod text;
 
 use crate::access::caller::Caller;
@@ -157,16 +159,13 @@ impl Registry {
         Ok(SigningKeyView { fingerprint: hex(&key.fingerprint()), public_key: key.to_pem(), since })
     }
 
-    /// The private key: the one of the setting, else the newest of the database, else a new one.
+    /// The private key that signs now; where there is none yet, a new one.
+    ///
+    /// # Errors
+    /// The one of the setting was replaced, or one is announced that the setting must name.
     pub(in crate::registry) async fn signing_key(&self) -> Result<Arc<PrivateKey>, Refusal> {
         let mut tx = self.database.read().await?;
-        let kept = match &self.signing {
-            Some(key) => {
-                let known = signing::public_key(&mut tx, key.public().fingerprint()).await?;
-                known.map(|_| Arc::clone(key))
-            }
-            None => newest(&mut tx).await?,
-        };
+        let kept = self.present_key(&mut tx).await?;
         drop(tx);
         if let Some(key) = kept {
             return Ok(key);

@@ -88,7 +88,7 @@ impl Anchor {
 
 impl std::fmt::Display for Signed {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        writeln!(f, "{}signature {}", self.body, STANDARD.encode(self.signature))
+        f.write_str(&sealed(&self.body, &self.signature))
     }
 }
 
@@ -98,12 +98,7 @@ impl Signed {
     /// # Errors
     /// What is wrong with its form, in a sentence; whether the signature is right is another question.
     pub fn parse(text: &str) -> Result<Self, String> {
-        let before_end = text.strip_suffix('\n').ok_or("it does not end with a line break")?;
-        let (body, last) = before_end.rsplit_once('\n').ok_or("it has one line only")?;
-        let body = format!("{body}\n");
-        let signature = last.strip_prefix("signature ").ok_or("its last line is no signature")?;
-        let signature = STANDARD.decode(signature).ok().and_then(|bytes| bytes.try_into().ok());
-        let signature = signature.ok_or("its signature is not 64 bytes in base64")?;
+        let (body, signature) = unsealed(text)?;
         let anchor = read(&body)?;
         // Only one text says what an anchor says.
         if anchor.body() != body {
@@ -111,6 +106,21 @@ impl Signed {
         }
         Ok(Self { anchor, body, signature })
     }
+}
+
+/// A text with its signature as the last line.
+pub(super) fn sealed(body: &str, signature: &[u8; 64]) -> String {
+    format!("{body}signature {}\n", STANDARD.encode(signature))
+}
+
+/// The signed bytes of such a text, and the signature.
+pub(super) fn unsealed(text: &str) -> Result<(String, [u8; 64]), String> {
+    let before_end = text.strip_suffix('\n').ok_or("it does not end with a line break")?;
+    let (body, last) = before_end.rsplit_once('\n').ok_or("it has one line only")?;
+    let signature = last.strip_prefix("signature ").ok_or("its last line is no signature")?;
+    let signature = STANDARD.decode(signature).ok().and_then(|bytes| bytes.try_into().ok());
+    let signature = signature.ok_or("its signature is not 64 bytes in base64")?;
+    Ok((format!("{body}\n"), signature))
 }
 
 /// Reads the lines in their order.
@@ -157,7 +167,7 @@ fn read(body: &str) -> Result<Anchor, String> {
 }
 
 /// Bytes from hexadecimal.
-fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
+pub(super) fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
     let digits = text.as_bytes();
     let mut bytes = [0; N];
     if digits.len() != 2 * N || !digits.iter().all(u8::is_ascii_hexdigit) {

@@ -1,6 +1,7 @@
 //! Whether the registry still contains what an anchor says: first the signature, then every chain at the anchored count.
 
 use crate::record;
+use crate::registry::anchor::announcement::{self, Announcement, Followed};
 use crate::registry::anchor::key::PublicKey;
 use crate::registry::anchor::text::{Anchor, Blinded, Head, Signed};
 use crate::registry::anchor::{blind, known_key};
@@ -37,6 +38,16 @@ record! {
 }
 
 record! {
+    /// A key that was announced by the one before it.
+    pub struct KeyStep {
+        /// When.
+        at: DateTime<Utc>,
+        /// Its fingerprint, in hexadecimal.
+        key: String,
+    }
+}
+
+record! {
     /// What came of holding the record against an anchor.
     pub struct AnchorFinding {
         /// When the anchor was made.
@@ -45,6 +56,8 @@ record! {
         position: i64,
         /// The fingerprint of the key that signed it, in hexadecimal.
         key: String,
+        /// The keys that followed it, each announced by the one before.
+        followed_by: Vec<KeyStep>,
         /// How many chains and logs were compared; none where the signature is wrong.
         compared: i64,
         /// Whether the registry contains all that the anchor says.
@@ -68,48 +81,72 @@ impl AnchorFinding {
 /// Holds the record against an anchor.
 pub(super) async fn compare(tx: &mut Tx, witness: &Witness) -> Result<AnchorFinding, Refusal> {
     let anchor = &witness.signed.anchor;
-    let (mut compared, mut faults) = (0, Vec::new());
-    if let Some(what) = unsigned(tx, witness).await? {
-        faults.push(AnchorFault { chain: None, place: None, what });
-    } else {
-        for head in &anchor.chains {
+    let (mut compared, mut faults, mut followed_by) = (0, Vec::new(), Vec::new());
+    let whole = |what| AnchorFault { chain: None, place: None, what };
+    match signer(tx, witness).await? {
+        Err(what) => faults.push(whole(what)),
+        Ok(after) => {
+            for head in &anchor.chains {
+                compared += 1;
+                faults.extend(chain(tx, head).await?);
+            }
+            for hidden in &anchor.blinded {
+                compared += 1;
+                faults.extend(blinded(tx, hidden).await?);
+            }
             compared += 1;
-            faults.extend(chain(tx, head).await?);
+            faults.extend(log(tx, anchor).await?);
+            faults.extend(position(tx, anchor).await?);
+            followed_by = after.steps.iter().map(step).collect();
+            faults.extend(after.broken.map(whole));
         }
-        for hidden in &anchor.blinded {
-            compared += 1;
-            faults.extend(blinded(tx, hidden).await?);
-        }
-        compared += 1;
-        faults.extend(log(tx, anchor).await?);
-        faults.extend(position(tx, anchor).await?);
     }
     Ok(AnchorFinding {
         at: anchor.at,
         position: anchor.position,
         key: hex(&anchor.key),
+        followed_by,
         compared,
         contained: faults.is_empty(),
         faults,
     })
 }
 
-/// Why the signature is worth nothing, if it is so.
-async fn unsigned(tx: &mut Tx, witness: &Witness) -> Result<Option<String>, Refusal> {
-    let named = witness.signed.anchor.key;
-    let key = match witness.key {
-        Some(key) => Some(key),
-        None => known_key(tx, named).await?,
-    };
+/// The keys after the one that signed; or why the signature is worth nothing.
+///
+/// A key that was kept outside is good for what it signed, and for what the keys signed that it leads to.
+async fn signer(tx: &mut Tx, witness: &Witness) -> Result<Result<Followed, String>, Refusal> {
     let signed = &witness.signed;
-    Ok(match key {
-        None => Some("the anchor is signed with a key that this registry does not know".into()),
-        Some(key) if key.fingerprint() != named => {
-            Some("the anchor names another key than the one given".into())
-        }
-        Some(key) if key.has_signed(signed.body.as_bytes(), &signed.signature) => None,
-        Some(_) => Some("the signature is not that of the anchor's text".into()),
-    })
+    let named = signed.anchor.key;
+    let statements = signing::announcements(tx).await?;
+    let key = match witness.key {
+        None => match known_key(tx, named).await? {
+            Some(key) => key,
+            None => {
+                return Ok(Err("the anchor is signed with a key that this registry does not know".into()));
+            }
+        },
+        Some(kept) if kept.fingerprint() == named => kept,
+        Some(kept) => match announcement::follow(kept, &statements) {
+            Followed { broken: Some(what), .. } => return Ok(Err(what)),
+            way => match way.key(named) {
+                Some(key) => key,
+                None => {
+                    return Ok(Err("the anchor names another key than the one given, and no announcement leads from that one \
+                                   to it"
+                        .into()));
+                }
+            },
+        },
+    };
+    if !key.has_signed(signed.body.as_bytes(), &signed.signature) {
+        return Ok(Err("the signature is not that of the anchor's text".into()));
+    }
+    Ok(Ok(announcement::follow(key, &statements)))
+}
+
+fn step(announced: &Announcement) -> KeyStep {
+    KeyStep { at: announced.at, key: hex(&announced.key.fingerprint()) }
 }
 
 fn fault(chain: &str, place: i64, what: String) -> AnchorFault {

@@ -16,6 +16,7 @@ use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::access::scope::Scope;
 use crate::record;
+use crate::registry::anchor::keys;
 use crate::registry::enter_pack::REGISTRY;
 use crate::registry::journal::hex;
 use crate::registry::progress::{Progress, Stage};
@@ -73,7 +74,8 @@ record! {
         access_log: AccessLogFound,
         /// The uploaded files as far as they were walked.
         originals: OriginalsFound,
-        /// Whether entries, chains, versions, stored conclusions, the access log and the uploaded files agree, and contain the anchor.
+        /// Whether entries, chains, versions, stored conclusions, the access log, the uploaded files
+        /// and the announcements of keys agree, and contain the anchor.
         sound: bool,
         /// The first thing wrong, if anything is.
         first_fault: Option<RecordFault>,
@@ -151,6 +153,9 @@ pub async fn verify_with(
     let as_of = registry.now(&mut tx).await?;
     let (originals, in_files) = originals::walk(&mut tx, as_of, &mut progress).await?;
     fault = fault.or(in_files);
+    if let (None, Some(what)) = (&fault, keys::first_wrong(&mut tx).await?) {
+        fault = Some(RecordFault { position: 0, ordinal: None, chain: None, what });
+    }
     let anchor = match witness {
         Some(witness) => Some(anchored::compare(&mut tx, witness).await?),
         None => None,

@@ -391,6 +391,11 @@ anchors-key = The key that signs
 anchors-key-since = Known since { $what }
 anchors-key-what = Anchors are signed with this key. Keep its fingerprint beside the anchors:
 anchors-key-download = Download the public key
+anchors-earlier = Keys that signed before
+anchors-earlier-what = Older anchors and bundles stay proved by the key that signed them. When a key is replaced, it announces the next one in a statement that it signs; whoever kept an older key follows the statements to the present one.
+anchors-earlier-announced = it announced the key that followed it
+anchors-earlier-alone = it announced no other
+anchors-earlier-download = Download the announcements
 
 ## Backups
 menu-backups = Backups
