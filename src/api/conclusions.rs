@@ -20,7 +20,9 @@ use crate::model::text::Code;
 use crate::registry::conclude::workers_named::workers_told;
 use crate::registry::conclude::{history, profiles, shift_averages, verdicts};
 use crate::registry::duties::{self, DutyView};
+use crate::registry::duty_correction::{self, ActView};
 use crate::registry::duty_list::{self, DutyOrder};
+use crate::registry::facts::results::Because;
 use crate::registry::recording;
 use crate::store::versions::Page;
 use chrono::NaiveDate;
@@ -87,6 +89,22 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             .more("Only the physician acts on examinations; a waiver needs its ground as a note.")
             .takes::<DutyActionDraft>("DutyAction", json!({"action": "offered", "on": "2026-03-02"}))
             .answers(201, "The duty as it stands now.", Schema::of::<DutyView>("Duty")),
+        Endpoint::get("/actions/{id}", Access::Needs(Action::ActOnDuties), read_action)
+            .says("surveillance", "Read what was done about a duty, to correct it")
+            .more("For whoever may act on the duty; the others read it with the duty.")
+            .answers_one(Schema::of::<ActView>("DutyActionRead")),
+        Endpoint::patch("/actions/{id}", Access::Needs(Action::ActOnDuties), correct_action)
+            .says("surveillance", "Correct what was done about a duty")
+            .more(
+                "A JSON merge patch (RFC 7396) of what was recorded wrongly, with a reason: it was always so. What follows from \
+                 it, such as when the next examination is due, is worked out anew. The earlier revision stays readable.",
+            )
+            .takes_schema(
+                Schema::named("DutyActionCorrection", correction_of_an_action()),
+                json!({"on": "2026-03-01", "reason": "Typed wrongly."}),
+                |body| Because::parse(&json!({"reason": body["reason"]})).map(drop),
+            )
+            .answers(200, "As it is known now.", Schema::of::<ActView>("DutyActionRead")),
     ]
 }
 
@@ -236,6 +254,31 @@ async fn list_duties(app: App, request: Request) -> Result<Reply, Problem> {
         None => note_bulk(&app, &request, as_of, "duties", workers).await?,
     }
     Ok(reply)
+}
+
+fn correction_of_an_action() -> Value {
+    let mut schema = DutyActionDraft::schema();
+    schema["properties"]["reason"] = json!({"type": "string", "description": "Why the record was wrong."});
+    schema["required"] = json!(["reason"]);
+    schema
+}
+
+async fn read_action(app: App, request: Request) -> Result<Reply, Problem> {
+    let id = request.id()?;
+    // Who may act is asked inside of a request that writes, and writes nothing.
+    let mut change = app.registry.begin_plain(&request.caller).await?;
+    let view = duty_correction::read(&mut change, id).await?;
+    Ok(Reply::one(&request, view.revision, &view.to_json()))
+}
+
+async fn correct_action(app: App, request: Request) -> Result<Reply, Problem> {
+    let (id, expected) = (request.id()?, request.expected()?);
+    write(app, request, move |change, _, body| {
+        Box::pin(async move {
+            Ok(Made::changed(duty_correction::correct(change, id, &expected, body).await?.to_json()))
+        })
+    })
+    .await
 }
 
 async fn act(app: App, request: Request) -> Result<Reply, Problem> {

@@ -27,7 +27,7 @@ pub enum Expected {
 
 impl Expected {
     /// Whether a revision is one of them.
-    fn holds(&self, revision: i64) -> bool {
+    pub(super) fn holds(&self, revision: i64) -> bool {
         match self {
             Self::Any => true,
             Self::OneOf(revisions) => revisions.contains(&revision),
@@ -255,7 +255,7 @@ fn forget_reported(target: &mut Value, patch: &Value) {
 }
 
 /// JSON Merge Patch, RFC 7396 section 2.
-fn merge(target: &mut Value, patch: &Value) {
+pub(super) fn merge(target: &mut Value, patch: &Value) {
     let Value::Object(patch) = patch else {
         *target = patch.clone();
         return;

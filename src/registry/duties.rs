@@ -110,6 +110,27 @@ pub fn may_answer(caller: &Caller, kind: DutyKind) -> bool {
 /// # Errors
 /// [`Refusal::Unknown`] out of sight, [`Refusal::Forbidden`] where the role may not act on this kind, faults.
 pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyView, Refusal> {
+    let (found, reader) = answerable(change, duty).await?;
+    let action = DutyActionDraft::parse(body)?;
+    faults_of(change, &found, &reader, &action).await?;
+    if found.fact.withdrawn.is_some() {
+        return Err(Refusal::taken("this duty was withdrawn"));
+    }
+    let action = DutyAction {
+        action: action.action,
+        on: action.on,
+        note: action.note,
+        rests_on_medical_ground: found.fact.rests_on_medical_ground,
+    };
+    let (everything, as_of) = (change.everything(), change.as_of());
+    change.add(&everything, None, Some(duty), action).await?;
+    reaches(change, &found);
+    let acts = actions(&mut change.tx, as_of, duty).await?;
+    Ok(reader.view(&found, &acts, as_of.date))
+}
+
+/// A duty that the caller sees and may answer, and the caller as its reader.
+pub(super) async fn answerable(change: &mut Change, duty: Uuid) -> Result<(Version<Duty>, Reader), Refusal> {
     let scope = change.caller.may(Action::ActOnDuties)?;
     let (everything, as_of) = (change.everything(), change.as_of());
     let found =
@@ -124,21 +145,27 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if group.is_some() && !found.fact.site_ids.iter().all(|site| scope.sites.holds(*site)) {
         return Err(Refusal::Unknown);
     }
-    let entries = reader.persons.entries(workers);
     if reader.is_kept_from(&found.fact) {
         // One that the reader does not see among his duties is not there for him.
-        let of_worker = [Where::IsOneOf("worker_id", entries)];
+        let of_worker = [Where::IsOneOf("worker_id", reader.persons.entries(workers))];
         let all = gather::all::<Duty>(&mut change.tx, as_of, &of_worker).await?;
         let hidden = hidden_by_airborne(&mut change.tx, &reader, as_of, &all).await?;
         return Err(if hidden.contains(&duty) { Refusal::Unknown } else { Refusal::Forbidden });
     }
-    if !may_answer(&caller, found.fact.kind) {
-        return Err(Refusal::Forbidden);
-    }
-    let action = DutyActionDraft::parse(body)?;
+    if may_answer(&caller, found.fact.kind) { Ok((found, reader)) } else { Err(Refusal::Forbidden) }
+}
+
+/// Refuses what is no answer to a duty, or cannot have been done then.
+pub(super) async fn faults_of(
+    change: &mut Change,
+    duty: &Version<Duty>,
+    reader: &Reader,
+    action: &DutyActionDraft,
+) -> Result<(), Refusal> {
+    let (everything, as_of) = (change.everything(), change.as_of());
     let mut faults = Faults::default();
-    if !fits(found.fact.kind, action.action) {
-        let detail = format!("{} is no answer to {}", action.action, found.fact.kind);
+    if !fits(duty.fact.kind, action.action) {
+        let detail = format!("{} is no answer to {}", action.action, duty.fact.kind);
         faults.note("/action", detail);
     }
     if action.action == DutyActionKind::Waived && action.note.is_none() {
@@ -147,37 +174,29 @@ pub async fn act(change: &mut Change, duty: Uuid, body: &Value) -> Result<DutyVi
     if action.on > as_of.date {
         faults.note("/on", "must not lie in the future");
     }
-    if found.fact.subject.worker_id.is_some() {
+    if let Some(worker) = duty.fact.subject.worker_id {
+        let entries = reader.persons.entries(vec![worker.0]);
         let known = employments(&mut change.tx, &everything, as_of, entries).await?;
         if known.first().is_some_and(|first| action.on < first.fact.from) {
             faults.note("/on", "must not lie before the worker's first employment");
         }
     }
-    if !faults.is_empty() {
-        return Err(faults.into());
-    }
-    if found.fact.withdrawn.is_some() {
-        return Err(Refusal::taken("this duty was withdrawn"));
-    }
-    let action = DutyAction {
-        action: action.action,
-        on: action.on,
-        note: action.note,
-        rests_on_medical_ground: found.fact.rests_on_medical_ground,
-    };
-    change.add(&everything, None, Some(duty), action).await?;
-    if let (Some(group), Some(agent)) = (group, &found.fact.agent_code) {
+    if faults.is_empty() { Ok(()) } else { Err(faults.into()) }
+}
+
+/// Marks what follows from what is done about a duty.
+pub(super) fn reaches(change: &mut Change, duty: &Version<Duty>) {
+    let Some(agent) = duty.fact.agent_code.as_ref().map(ToString::to_string) else { return };
+    if let Some(group) = duty.fact.subject.group_id {
         // What is done about a group may begin the next occasion: ventilation that was checked is due again.
-        change.mark(Mark { kind: MarkKind::Profile, subject: group.0, agent: agent.to_string() });
+        change.mark(Mark { kind: MarkKind::Profile, subject: group.0, agent: agent.clone() });
     }
-    if let (Some(worker), Some(agent)) = (found.fact.subject.worker_id, &found.fact.agent_code)
-        && is_examination(found.fact.kind)
+    if let Some(worker) = duty.fact.subject.worker_id
+        && is_examination(duty.fact.kind)
     {
         // The next examination is counted from this one.
-        change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent: agent.to_string() });
+        change.mark(Mark { kind: MarkKind::Summary, subject: worker.0, agent });
     }
-    let acts = actions(&mut change.tx, as_of, duty).await?;
-    Ok(reader.view(&found, &acts, as_of.date))
 }
 
 impl Registry {

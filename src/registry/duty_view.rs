@@ -26,6 +26,8 @@ use uuid::Uuid;
 record! {
     /// What somebody did about a duty.
     pub struct ActionView {
+        /// Itself, under which it is corrected; not where a duty rests on a physician's ground.
+        id: Option<Uuid>,
         /// What was done.
         action: DutyActionKind,
         /// When.
@@ -210,7 +212,7 @@ impl Reader {
                 fact.withdrawn
             },
             recorded_under: fact.recorded_under.filter(|_| self.scope.is_all()),
-            actions: acts.iter().map(|act| action(act, notes)).collect(),
+            actions: acts.iter().map(|act| action(act, notes, true)).collect(),
             flags,
             rests_on_medical_ground: fact.rests_on_medical_ground,
             revision: Some(duty.revision),
@@ -245,7 +247,7 @@ fn date_alone(duty: &Version<Duty>, acts: &[Version<DutyAction>], today: NaiveDa
         escalation: escalation(DutyKind::OfferExamination, status, duty.fact.due_on, today),
         withdrawn: None,
         recorded_under: None,
-        actions: acts.iter().map(|act| action(act, false)).collect(),
+        actions: acts.iter().map(|act| action(act, false, false)).collect(),
         flags: Vec::new(),
         words: words(DutyKind::OfferExamination, true),
         rests_on_medical_ground: None,
@@ -263,8 +265,14 @@ fn words(kind: DutyKind, by_clause: bool) -> String {
     }
 }
 
-fn action(act: &Version<DutyAction>, notes: bool) -> ActionView {
-    ActionView { action: act.fact.action, on: act.fact.on, note: act.fact.note.clone().filter(|_| notes) }
+/// Its identifier tells when it was recorded, and is told to whoever is told of the duty itself.
+fn action(act: &Version<DutyAction>, notes: bool, named: bool) -> ActionView {
+    ActionView {
+        id: named.then_some(act.id),
+        action: act.fact.action,
+        on: act.fact.on,
+        note: act.fact.note.clone().filter(|_| notes),
+    }
 }
 
 /// Whether a kind of duty is an examination, on which only the physician acts.

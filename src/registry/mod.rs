@@ -12,6 +12,7 @@ pub mod correcting;
 pub mod counts;
 pub mod drafts;
 pub mod duties;
+pub mod duty_correction;
 pub mod duty_list;
 pub mod duty_view;
 pub mod enter;

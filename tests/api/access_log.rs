@@ -178,6 +178,7 @@ async fn every_route_that_names_a_worker_leaves_one_line_and_no_other_does() {
         unasked,
         [
             "/api/v1/aliases/{id}",
+            "/api/v1/actions/{id}",
             "/api/v1/calendars/{token}/due-dates.ics",
             "/api/v1/legal-holds/{id}",
             "/api/v1/disposals/{id}",

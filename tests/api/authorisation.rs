@@ -269,6 +269,9 @@ const TABLE: &[(&str, &str, Expected)] = &[
     ("GET", "/api/v1/duties", FACT_READ),
     // There is no duty with this identifier.
     ("POST", "/api/v1/duties/{id}/actions", [403, 404, 404, 404, 403]),
+    // Nor an action on one.
+    ("GET", "/api/v1/actions/{id}", [403, 404, 404, 404, 403]),
+    ("PATCH", "/api/v1/actions/{id}", [403, 404, 404, 404, 403]),
     ("GET", "/api/v1/overview", FACT_READ),
     ("POST", "/api/v1/limit-changes/preview", [403, 422, 422, 422, 422]),
     ("GET", "/api/v1/workers/{id}/aliases", FACT_READ),
@@ -377,7 +380,7 @@ async fn filled_in(app: &TestApp, things: &Things, path: &str) -> String {
             first(&format!("/accounts/{account}/tokens")).await
         }
         "aliases" => alias(app, things.id("workers")).await,
-        "duties" | "letters" | "legal-holds" | "disposals" => {
+        "duties" | "actions" | "letters" | "legal-holds" | "disposals" => {
             "01900000-0000-7000-8000-0000000000aa".to_owned()
         }
         "agents" | "mixture-sets" | "sites" | "workers" | "samples" | "results" | "held-rows"

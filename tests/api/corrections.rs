@@ -238,3 +238,63 @@ async fn a_corrected_sample_and_result_are_concluded_anew_and_later_changes_of_u
     let renamed = correct(&app, "hygienist", &path, &json!({"number": "S-11", "reason": "-"})).await;
     assert!(faults(&renamed)[0].1.contains("/duplicate_of S-9"), "{}", renamed.text);
 }
+
+#[tokio::test]
+async fn what_was_done_about_a_duty_is_corrected_and_what_follows_from_it_moves() {
+    let app = TestApp::spawn().await;
+    let mut shop = shop(&app).await;
+    let (group, worker) = (shop.group(&shop.here.clone(), "HOT").await, shop.worker("1").await);
+    shop.assign(&worker, &group, "2026-02-02", 5.0).await;
+    let sample = json!({"position": "breathing_zone", "worker_id": worker, "group_id": group});
+    shop.measured(sample, "2026-02-24", micrograms(9.0)).await;
+    app.registry.settle().await.unwrap();
+    let list = format!("/duties?worker_id={worker}");
+    let physician = app.as_role("physician");
+    let of_kind = async |kind: &str| -> Value {
+        app.registry.settle().await.unwrap();
+        let found = physician.get(&format!("{list}&kind={kind}")).await;
+        found.json["items"][0].clone()
+    };
+    let duty = of_kind("offer_examination").await;
+    let path = format!("/duties/{}/actions", duty["id"].as_str().unwrap());
+    let done =
+        physician.post(&path, &json!({"action": "offered", "on": "2026-02-27", "note": "By word."})).await;
+    let act = format!("/actions/{}", done.json["actions"][0]["id"].as_str().unwrap());
+    let next = of_kind("periodic_examination").await["due_on"].clone();
+    let right = json!({"on": "2026-02-26", "note": null, "reason": "Typed wrongly."});
+
+    assert_eq!(patched(&app, "physician", &act, None, &right).await.status, 428);
+    assert_eq!(patched(&app, "physician", &act, Some("\"7-aa\""), &right).await.status, 412);
+    // An examination is the physician's to answer, and so to correct.
+    for (who, status) in [("hygienist", 403), ("coordinator", 403), ("corporate", 403)] {
+        assert_eq!(patched(&app, who, &act, Some("*"), &right).await.status, status, "{who}");
+        assert_eq!(app.as_role(who).get(&act).await.status, status, "{who}");
+    }
+    for (wrong, pointer) in [
+        (json!({"on": "2026-02-26"}), "/reason"),
+        (json!({"on": "2026-03-03", "reason": "-"}), "/on"),
+        (json!({"action": "notified", "reason": "-"}), "/action"),
+        (json!({"action": "waived", "note": null, "reason": "-"}), "/note"),
+        (json!({"colour": "red", "reason": "-"}), "/colour"),
+        (json!({"on": "2026-02-27", "reason": "-"}), ""),
+    ] {
+        assert_eq!(faults(&correct(&app, "physician", &act, &wrong).await)[0].0, pointer, "{wrong}");
+    }
+    let corrected = correct(&app, "physician", &act, &right).await;
+    assert_eq!(corrected.status, 200, "{}", corrected.text);
+    assert_eq!((&corrected.json["on"], &corrected.json["revision"]), (&json!("2026-02-26"), &json!(2)));
+    let now = of_kind("offer_examination").await;
+    assert_eq!((&now["actions"][0]["on"], now["actions"][0].get("note")), (&json!("2026-02-26"), None));
+    assert_ne!(of_kind("periodic_examination").await["due_on"], next, "the next one is counted from it");
+    // The earlier value is readable, with the reason; to everybody but for the note.
+    let id = act.rsplit('/').next().unwrap();
+    let said = physician.get(&format!("/journal?subject_id={id}")).await;
+    let items = said.json["items"].as_array().unwrap();
+    assert_eq!(
+        (&items[0]["image"]["fact"]["on"], &items[1]["deed"]),
+        (&json!("2026-02-27"), &json!("corrected"))
+    );
+    assert_eq!(items[1]["image"]["reason"], "Typed wrongly.");
+    let found = doseward::registry::verify::verify(&app.registry, |_| {}).await.unwrap();
+    assert!(found.sound, "{:?}", found.first_fault);
+}
