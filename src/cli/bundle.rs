@@ -12,6 +12,7 @@ use crate::registry::bundle::{Bundle, BundleOf, write};
 use crate::registry::enter_pack;
 use crate::registry::reading::Read;
 use crate::service;
+use chrono::{DateTime, Utc};
 use std::io::{BufWriter, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
@@ -40,10 +41,17 @@ impl Of {
 ///
 /// # Errors
 /// The caller may not hand records over; there is no such site or worker; the file is there or cannot be written.
-pub(crate) async fn run(session: &Session, of: Of, file: &Path) -> Result<(), Failure> {
+pub(crate) async fn run(
+    session: &Session,
+    of: Of,
+    as_known_on: Option<DateTime<Utc>>,
+    file: &Path,
+) -> Result<(), Failure> {
     let (registry, caller) = (&session.registry, &session.caller);
-    // What the latest facts ask for is written before it is handed over.
-    registry.settle().await?;
+    if as_known_on.is_none() {
+        // What the latest facts ask for is written before it is handed over.
+        registry.settle().await?;
+    }
     let of = match (of.site, of.worker) {
         (Some(code), _) => {
             let mut change = registry.begin_plain(caller).await?;
@@ -61,7 +69,8 @@ pub(crate) async fn run(session: &Session, of: Of, file: &Path) -> Result<(), Fa
     let to = std::fs::OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&growing);
     let to = BufWriter::new(to.map_err(failed)?);
     let mut telling = Telling::new();
-    let written = write::write(registry, caller, of, to, |progress| telling.hear(progress)).await;
+    let written =
+        write::write(registry, caller, of, as_known_on, to, |progress| telling.hear(progress)).await;
     telling.end();
     let written = match written {
         Ok((written, mut to)) => {

@@ -54,14 +54,11 @@ pub struct Options {
 /// # Errors
 /// The caller may not take data out; the file cannot be written.
 pub async fn run(session: &Session, options: Options) -> Result<(), Failure> {
-    match (options.dataset, options.as_known_on, options.bundle.is_all()) {
-        (Dataset::Bundle, None, _) => return bundle::run(session, options.bundle, &options.file).await,
-        (Dataset::Bundle, Some(_), _) => {
-            return Err(Failure::Misused(
-                "a bundle is of this moment: --as-known-on does not go with it".into(),
-            ));
+    match (options.dataset, options.bundle.is_all()) {
+        (Dataset::Bundle, _) => {
+            return bundle::run(session, options.bundle, options.as_known_on, &options.file).await;
         }
-        (_, _, false) => {
+        (_, false) => {
             return Err(Failure::Misused("--site and --worker go with a bundle alone".into()));
         }
         _ => {}

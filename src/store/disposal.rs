@@ -79,6 +79,38 @@ pub async fn hanging_on(
     Ok(found)
 }
 
+/// The facts of a table under some things that name one of these by a field which is no look-up column, in whatever version.
+pub async fn became(
+    tx: &mut Tx,
+    table: &Table,
+    under: &[Uuid],
+    field: &str,
+    ids: &[Uuid],
+) -> Result<Vec<Uuid>, StoreError> {
+    let mut found = Vec::new();
+    for some in under.chunks(400) {
+        let rows: Vec<(Uuid, String)> = tx
+            .query("SELECT id, body FROM ")
+            .push(table.name)
+            .push(" WHERE parent_id IN ")
+            .push_list(some.to_vec())
+            .fetch_all()
+            .await?;
+        let named = |body: &str| -> Option<Uuid> {
+            let fact: serde_json::Value = serde_json::from_str(body).ok()?;
+            fact.get(field)?.as_str()?.parse().ok()
+        };
+        found.extend(
+            rows.iter()
+                .filter(|(_, body)| named(body).is_some_and(|id| ids.contains(&id)))
+                .map(|(id, _)| *id),
+        );
+    }
+    found.sort_unstable();
+    found.dedup();
+    Ok(found)
+}
+
 /// The kind of a fact, its chain, and whether a revision of it is there and was followed by another: `None` where there is no
 /// such fact.
 pub async fn kind_of(tx: &mut Tx, id: Uuid) -> Result<Option<(String, String)>, StoreError> {

@@ -35,6 +35,13 @@ pub enum StoreError {
     Migration(#[source] sqlx::migrate::MigrateError),
 }
 
+impl StoreError {
+    /// A file beside the database that takes nothing more.
+    pub fn no_room(error: std::io::Error) -> Self {
+        Self::NoRoom(sqlx::Error::Io(error))
+    }
+}
+
 impl From<sqlx::Error> for StoreError {
     fn from(error: sqlx::Error) -> Self {
         if let sqlx::Error::Database(database) = &error {

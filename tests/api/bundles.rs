@@ -2,6 +2,7 @@
 
 use crate::harness::TestApp;
 use crate::overview::{Shop, micrograms};
+use chrono::{DateTime, Utc};
 use doseward::model::identifiers::{SiteId, WorkerId};
 use doseward::registry::anchor::key::{PrivateKey, PublicKey};
 use doseward::registry::bundle::{Bundle, BundleOf, write::write};
@@ -13,19 +14,20 @@ use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use uuid::Uuid;
 
-const FILE: &str = "sample_number,agent,value,unit,reporting_limit\nS-9,chromium_vi,2.40,ug,0.02\n";
+pub(crate) const FILE: &str =
+    "sample_number,agent,value,unit,reporting_limit\nS-9,chromium_vi,2.40,ug,0.02\n";
 
 /// Two sites; a worker of each, one of both, a physician's ground, an uploaded file at each site.
-struct Plant {
-    here: String,
+pub(crate) struct Plant {
+    pub(crate) here: String,
     there: String,
-    of_here: String,
+    pub(crate) of_here: String,
     of_there: String,
-    across: String,
+    pub(crate) across: String,
     ground: String,
 }
 
-async fn plant(app: &TestApp) -> Plant {
+pub(crate) async fn plant(app: &TestApp) -> Plant {
     let (here, there) = (app.site("LYN").await, app.site("BRK").await);
     let mut shop = Shop { app, here: here.clone(), there: there.clone(), events: 0 };
     let (hot, melt) = (shop.group(&here, "HOT").await, shop.group(&there, "MELTSHOP").await);
@@ -66,13 +68,23 @@ async fn plant(app: &TestApp) -> Plant {
     Plant { here, there, of_here, of_there, across, ground }
 }
 
-fn id(text: &str) -> Uuid {
+pub(crate) fn id(text: &str) -> Uuid {
     text.parse().unwrap()
 }
 
 /// A bundle in a file, and its bytes.
-async fn bundle(app: &TestApp, of: BundleOf, folder: &Path) -> (PathBuf, Vec<u8>) {
-    let (_, bytes) = write(&app.registry, &console("test"), of, Vec::new(), |_| {}).await.unwrap();
+pub(crate) async fn bundle(app: &TestApp, of: BundleOf, folder: &Path) -> (PathBuf, Vec<u8>) {
+    bundle_as_known_on(app, of, None, folder).await
+}
+
+/// The same of what was known at an instant.
+pub(crate) async fn bundle_as_known_on(
+    app: &TestApp,
+    of: BundleOf,
+    then: Option<DateTime<Utc>>,
+    folder: &Path,
+) -> (PathBuf, Vec<u8>) {
+    let (_, bytes) = write(&app.registry, &console("test"), of, then, Vec::new(), |_| {}).await.unwrap();
     let path = folder.join(format!("{}.tar", of.to_string().replace(' ', "-")));
     std::fs::write(&path, &bytes).unwrap();
     (path, bytes)
@@ -222,7 +234,7 @@ async fn a_workers_bundle_holds_him_on_all_sites_and_nobody_else() {
     for other in [&plant.of_here, &plant.of_there, "Elsewhere", "S-41", "example.org", &plant.ground] {
         assert!(!holds(&bytes, other), "{other} is in the bundle");
     }
-    let empty = app.empty().await;
+    let (empty, _database) = app.empty().await;
     let refused = Bundle::open(&path, None).unwrap().take_over(&empty, &console("test"), |_| {}).await;
     assert!(refused.unwrap_err().to_string().contains("is to be read"));
 }

@@ -135,11 +135,11 @@ impl TestApp {
         Self::over(database, registry, clock, BTreeMap::new()).await
     }
 
-    /// A registry in which nothing is.
-    pub(crate) async fn empty(&self) -> Registry {
+    /// A registry in which nothing is, and its database, which is gone when it is let go.
+    pub(crate) async fn empty(&self) -> (Registry, TestDatabase) {
         let database = TestDatabase::empty().await;
         let opened = Database::open(&database.url).await.unwrap();
-        Registry::new(opened, self.clock.clone(), Arc::new(SeededIds::from(1 << 48)))
+        (Registry::new(opened, self.clock.clone(), Arc::new(SeededIds::from(1 << 48))), database)
     }
 
     async fn over(
@@ -405,7 +405,7 @@ fn next() -> String {
 }
 
 /// A database of one test.
-struct TestDatabase {
+pub(crate) struct TestDatabase {
     url: String,
     /// For PostgreSQL: where to drop it, and its name.
     server: Option<(String, String)>,

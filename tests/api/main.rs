@@ -9,6 +9,7 @@ mod aliases;
 mod anchors;
 mod authorisation;
 mod backup;
+mod bundle_guards;
 mod bundles;
 mod calendar;
 mod clauses_of_others;

@@ -1,7 +1,10 @@
 //! Uploaded files: kept byte for byte, pointed to, read again, let go. People and figures are invented.
 
+use crate::bundles::bundle;
 use crate::harness::{Answer, TestApp};
 use doseward::registry::backup::save::save;
+use doseward::registry::bundle::BundleOf;
+use doseward::registry::bundle::write::write;
 use doseward::registry::enter_pack::console;
 use doseward::registry::originals::reparse::reparse;
 use doseward::registry::verify::verify;
@@ -47,11 +50,15 @@ async fn plant(app: &TestApp) -> Plant {
 }
 
 async fn send(app: &TestApp, plant: &Plant, number: &str, query: &str, file: &str) -> Answer {
+    send_as(app, "hygienist", plant, number, query, file).await
+}
+
+async fn send_as(app: &TestApp, who: &str, plant: &Plant, number: &str, query: &str, file: &str) -> Answer {
     let path = format!(
         "/sites/{}/lab-reports?report_number={number}&laboratory=Hollow%20Lane&received_on=1990-06-01{query}",
         plant.site
     );
-    app.as_role("hygienist").post_text(&path, "text/csv", file.to_owned()).await
+    app.as_role(who).post_text(&path, "text/csv", file.to_owned()).await
 }
 
 /// The file, kept with a report of which one row waits.
@@ -229,6 +236,76 @@ async fn a_file_is_closed_when_part_of_it_is_disposed_of_and_goes_with_the_rest(
     assert!(found.sound, "{:?}", found.first_fault);
     if let Some(bytes) = app.bytes_on_disk().await {
         assert!(!bytes.windows(9).any(|part| part == b"S-2,18540"), "the row stands in the file");
+    }
+}
+
+/// All that a bundle of everything holds, and a registry that took it over.
+async fn handed_over(app: &TestApp) -> (String, TestApp) {
+    app.registry.settle().await.unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let (path, bytes) = bundle(app, BundleOf::All, folder.path()).await;
+    (String::from_utf8_lossy(&bytes).into_owned(), app.took_over(&path).await)
+}
+
+#[tokio::test]
+async fn a_file_that_is_closed_is_handed_over_to_nobody_and_its_absence_is_known() {
+    let app = TestApp::spawn().await;
+    let plant = plant(&app).await;
+    let file = FILE.lines().take(3).collect::<Vec<_>>().join("\r\n");
+    send(&app, &plant, "H-1", "", &file).await.id();
+    assert!(
+        handed_over(&app).await.0.contains("18540-29-9,<,0.020"),
+        "as long as nothing of it was disposed of"
+    );
+    dispose(&app, &plant.events[0]).await;
+    let (bundle, there) = handed_over(&app).await;
+    assert!(!bundle.contains("18540-29-9,<,0.020"), "the file lies in the bundle");
+    assert!(bundle.contains("files_left_out") && bundle.contains(&sha256(&file)));
+    assert_eq!(files(&there).await, 0);
+    let found = verify(&there.registry, |_| {}).await.unwrap();
+    assert!(found.sound, "{:?}", found.first_fault);
+    // Whoever takes it over from there misses the same.
+    let (_, third) = handed_over(&there).await;
+    assert!(verify(&third.registry, |_| {}).await.unwrap().sound);
+    // Another file that is lost is a fault there as anywhere, and is in no bundle in silence.
+    there.add_account("successor", json!([{"role": "hygienist"}])).await;
+    let later = "sample_number,agent,value,unit,reporting_limit\nS-9,lead,1,ug,0.1\n";
+    send_as(&there, "successor", &plant, "H-3", "&unmatched=hold", later).await.id();
+    let mut tx = there.registry.database.write().await.unwrap();
+    originals::remove(&mut tx, &Sha256::digest(later)).await.unwrap();
+    tx.commit().await.unwrap();
+    assert!(verify(&there.registry, |_| {}).await.unwrap().first_fault.unwrap().what.contains("is missing"));
+    let refused = write(&there.registry, &console("test"), BundleOf::All, None, Vec::new(), |_| {}).await;
+    assert!(format!("{:?}", refused.map(drop).unwrap_err()).contains("is missing"));
+}
+
+#[tokio::test]
+async fn a_row_that_waited_goes_with_the_result_that_it_became() {
+    let app = TestApp::spawn().await;
+    let plant = plant(&app).await;
+    let file = "sample_number,agent,value,unit,reporting_limit\nS-9,chromium_vi,7391.5,ug,0.020\nS-8,lead,1,ug,0.1\n";
+    let report = send(&app, &plant, "H-1", "&unmatched=hold", file).await;
+    let sample = json!({"number": "S-9", "position": "area", "shift_date": "1990-05-14", "agent_codes": ["chromium_vi"],
+        "location": "melt shop", "runs": [{"start": "1990-05-14T07:00:00-06:00", "end": "1990-05-14T15:00:00-06:00"}],
+        "flow_before": {"value": 2, "unit": "L/min"}, "flow_after": {"value": 2, "unit": "L/min"}});
+    post(&app, &format!("/sampling-events/{}/samples", plant.events[0]), sample).await;
+    let held = report.json["held"].as_array().unwrap();
+    let held: Vec<&str> = held.iter().map(|row| row["id"].as_str().unwrap()).collect();
+    post(&app, &format!("/held-rows/{}/match", held[0]), json!({"sample_number": "S-9"})).await;
+    dispose(&app, &plant.events[0]).await;
+    let journal = app.as_role("hygienist").get(&format!("/journal?subject_id={}", held[0])).await;
+    assert_eq!(journal.json["items"].as_array().unwrap().len(), 2, "held, and matched");
+    assert!(!journal.text.contains("7391.5"), "{}", journal.text);
+    let other = app.as_role("hygienist").get(&format!("/journal?subject_id={}", held[1])).await;
+    assert!(other.text.contains("S-8"), "what waits still is no part of it: {}", other.text);
+    let found = verify(&app.registry, |_| {}).await.unwrap();
+    assert!(found.sound, "{:?}", found.first_fault);
+    assert!(!handed_over(&app).await.0.contains("7391.5"), "the file is closed too");
+    if let Some(bytes) = app.bytes_on_disk().await {
+        let file = b"S-9,chromium_vi,7391.5";
+        let rest: Vec<u8> =
+            bytes.windows(file.len()).filter(|part| part == file).flatten().copied().collect();
+        assert_eq!(rest.len(), file.len(), "in the closed file alone, which is kept for its other row");
     }
 }
 

@@ -1,6 +1,8 @@
 //! Until when records are kept, holds, and disposal by two people. People and figures are invented; today is 2 March 2026.
 
 use crate::harness::{Answer, Client, TestApp};
+use doseward::registry::backup::save::save;
+use doseward::registry::enter_pack::console;
 use doseward::registry::verify::verify;
 use serde_json::{Value, json};
 
@@ -254,4 +256,37 @@ async fn of_a_corrected_fact_the_earlier_version_can_go_and_the_present_one_cann
     let body = json!({"ground": "superseded_content", "because": "A try.",
         "subjects": [{"kind": "version", "id": ground, "revision": 1}]});
     assert!(why(&hygienist.post("/disposals", &body).await).contains("no earlier version"));
+}
+
+#[tokio::test]
+async fn a_backup_made_after_a_disposal_restores_to_the_same_exports() {
+    let app = TestApp::spawn().await;
+    let old = long_ago(&app, "chromium_vi").await;
+    sampled_again(&app, &old).await;
+    let hygienist = app.as_role("hygienist");
+    let id = post(&hygienist, "/disposals", of_event(&old.event)).await.id();
+    let reason = json!({"reason": "Looked through."});
+    post(&app.as_role("administrator"), &format!("/disposals/{id}/carrying-out"), reason).await;
+    app.registry.settle().await.unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let backup = folder.path().join("b.tar");
+    save(&app.registry, &console("test"), &backup, false, |_| {}).await.unwrap();
+    for on_sqlite in [true, false] {
+        let there = app.restored(&backup, on_sqlite).await;
+        for dataset in ["samples", "histories", "duties", "surveillance", "journal"] {
+            for format in ["csv", "json"] {
+                let path = format!("/exports/{dataset}.{format}");
+                let before = app.as_role("corporate").get(&path).await;
+                let after = there.as_role("corporate").get(&path).await;
+                assert_eq!(before.status, 200, "{path}");
+                assert!(
+                    !before.text.contains(&old.sample) || dataset == "journal",
+                    "{path} tells of what went"
+                );
+                assert_eq!(before.text, after.text, "{path}");
+            }
+        }
+        let found = verify(&there.registry, |_| {}).await.unwrap();
+        assert!(found.sound, "{:?}", found.first_fault);
+    }
 }

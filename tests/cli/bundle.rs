@@ -58,6 +58,14 @@ fn a_bundle_is_taken_over_by_one_command_into_an_empty_registry() {
     let written = here.run(&["export", "bundle", "bundle.tar"]);
     assert_eq!(written.code, 0, "{}", written.err);
     assert_eq!(here.run(&["export", "bundle", "bundle.tar"]).code, 1, "one that is there is left alone");
+    let then = here.run(&["export", "bundle", "then.tar", "--as-known-on", "2100-01-01T00:00:00Z"]);
+    assert!(
+        then.code == 0
+            && shell(&here.path("."), "tar -xOf then.tar manifest.json").contains("2100-01-01T00:00:00")
+    );
+    let lines =
+        "SELECT count(*) FROM access_line WHERE request = 'doseward export bundle' AND scope = 'export'";
+    assert_eq!(here.count(lines), 2, "who took it stands in the access log");
     let [bundle, key] = ["bundle.tar", "key.pem"].map(|name| here.path(name).display().to_string());
     let looked = there.run(&["import", "bundle", &bundle, "--key", &key, "--dry-run"]);
     assert_eq!(looked.code, 0, "{}", looked.err);
@@ -83,7 +91,7 @@ fn what_goes_with_no_bundle_is_misuse_and_one_that_is_no_good_leaves_no_database
         vec!["import", "lab-report", "r.csv"],
         vec!["import", "lab-report", "r.csv", "--site", "LYN", "--key", "k.pem"],
         vec!["export", "samples", "s.csv", "--site", "LYN"],
-        vec!["export", "bundle", "b.tar", "--as-known-on", "2026-01-01T00:00:00Z"],
+        vec!["export", "bundle", "b.tar", "--as-known-on", "2026-01-01"],
     ] {
         assert_eq!(here.run(&arguments).code, 2, "{arguments:?}");
     }
@@ -94,6 +102,9 @@ fn what_goes_with_no_bundle_is_misuse_and_one_that_is_no_good_leaves_no_database
     let refused = there.run(&["import", "bundle", "short.tar"]);
     assert!(refused.code == 1 && refused.err.contains("the bundle breaks off"), "{}", refused.err);
     assert!(!there.path("registry.sqlite").exists());
+    let tables = "SELECT count(*) FROM information_schema.tables WHERE table_schema = 'public'";
+    let tables = if there.url().starts_with("sqlite:") { 0 } else { there.count(tables) };
+    assert_eq!(tables, 0, "nor anything in a database that is there");
 }
 
 #[test]

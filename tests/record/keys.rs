@@ -40,7 +40,7 @@ fn keys_of(finding: &AnchorFinding) -> Vec<&str> {
 struct Keys {
     registry: Registry,
     fresh: Fresh,
-    keys: [PublicKey; 3],
+    public: [PublicKey; 3],
     anchors: [Signed; 3],
 }
 
@@ -53,12 +53,12 @@ async fn three_keys() -> Keys {
     let (second, two) = (present(&registry).await, anchor(&registry).await);
     rotate(&registry).await;
     let (third, three) = (present(&registry).await, anchor(&registry).await);
-    Keys { registry, fresh, keys: [first, second, third], anchors: [one, two, three] }
+    Keys { registry, fresh, public: [first, second, third], anchors: [one, two, three] }
 }
 
 #[tokio::test]
 async fn each_anchor_is_proved_by_the_key_that_signed_it_and_names_those_that_followed() {
-    let Keys { registry, keys, anchors, fresh: _fresh } = three_keys().await;
+    let Keys { registry, public: keys, anchors, fresh: _fresh } = three_keys().await;
     let told = keys.map(|key| registry_hex(&key.fingerprint()));
     for (n, signed) in anchors.iter().enumerate() {
         assert_eq!(signed.anchor.key, keys[n].fingerprint());
@@ -97,7 +97,7 @@ fn registry_hex(bytes: &[u8]) -> String {
 
 #[tokio::test]
 async fn an_announcement_that_is_altered_or_taken_away_is_named() {
-    let Keys { registry, keys, anchors, fresh: _fresh } = three_keys().await;
+    let Keys { registry, public: keys, anchors, fresh: _fresh } = three_keys().await;
     let database = &registry.database;
     assert!(verify(&registry, |_| {}).await.unwrap().sound);
     by_the_back_door(database, "CREATE TABLE kept AS SELECT * FROM key_announcement").await;
@@ -138,7 +138,7 @@ async fn an_announcement_that_is_altered_or_taken_away_is_named() {
 
 #[tokio::test]
 async fn a_backup_carries_the_keys_and_what_they_announced() {
-    let Keys { registry, keys, anchors, fresh: _fresh } = three_keys().await;
+    let Keys { registry, public: keys, anchors, fresh: _fresh } = three_keys().await;
     registry.settle().await.unwrap();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("b.tar");

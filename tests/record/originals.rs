@@ -9,6 +9,7 @@ use doseward::model::facts::laboratory::LabResult;
 use doseward::model::facts::original::OriginalKind;
 use doseward::model::identifiers::AccountId;
 use doseward::registry::facts::{laboratory, laboratory_csv, sampling};
+use doseward::registry::originals::FILE_MOST;
 use doseward::registry::originals::keep::{File, Gave};
 use doseward::registry::originals::reparse::{Reparsed, reparse};
 use doseward::registry::writer::Registry;
@@ -94,6 +95,20 @@ async fn files_read_as_they_were_recorded_and_what_reads_otherwise_is_listed() {
         .filter_map(|result| Some(result.fact.mass.as_ref()?.reported.clone()?.into()))
         .collect();
     assert!(masses.contains(&json!("0.400")) && !masses.contains(&json!("0.40")), "{masses:?}");
+}
+
+#[tokio::test]
+async fn a_file_that_is_larger_than_may_be_kept_is_refused_and_leaves_nothing() {
+    let fresh = Fresh::make().await;
+    let registry = fresh.registry().await;
+    let plant = plant::history(&registry).await;
+    for (length, kept) in [(FILE_MOST + 1, false), (FILE_MOST, true)] {
+        let mut change = registry.begin_plain(&plant::recorder()).await.unwrap();
+        let file = File::json(OriginalKind::SamplingEvents, &vec![b' '; length]);
+        let gave = Gave { thing: plant.group, pointer: String::new(), rows: Vec::new() };
+        let said = sampling::keep_file(&mut change, plant.site, &file, gave).await;
+        assert_eq!(said.is_ok(), kept, "{length} bytes");
+    }
 }
 
 #[tokio::test]

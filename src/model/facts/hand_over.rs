@@ -35,5 +35,7 @@ record! {
         gaps: i64,
         /// SHA-256 over the positions of those, in hexadecimal.
         gaps_sha256: String,
+        /// SHA-256 of the uploaded files that it did not bring, because something that they gave was disposed of.
+        files_left_out: Option<Vec<String>>,
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::model::shape::Shape as _;
 use crate::record;
-use crate::registry::bundle::wrong;
+use crate::registry::bundle::{BundleOf, wrong};
 use crate::registry::refusal::Refusal;
 use crate::store::open::newest_schema;
 use chrono::{DateTime, Utc};
@@ -63,6 +63,10 @@ record! {
         entries: i64,
         /// Fingerprint of the key that signs, in hexadecimal.
         key: String,
+        /// What of it is not in here, and what comes of that, in words.
+        not_carried: Option<Vec<String>>,
+        /// SHA-256 of the uploaded files that are not in here, because something that they gave was disposed of.
+        files_left_out: Option<Vec<String>>,
         /// The files.
         files: Vec<FileLine>,
     }
@@ -89,6 +93,28 @@ impl Manifest {
         }
         Self::parse(&value).map_err(|_| unreadable())
     }
+}
+
+/// What a bundle does not hold, and what comes of that where it is taken over.
+pub(super) fn not_carried(of: BundleOf) -> Vec<String> {
+    let medical =
+        "The medical chain: grounds, and the duties that rest on one. They go from physician to physician.";
+    let elsewhere = "Exposure elsewhere: assignments, work and samples on other sites, and earlier exposures. An export of \
+                     histories has no row here for an agent that a worker met elsewhere alone.";
+    let duties = "Duties on workers who were elsewhere too, under another entry, on another site or with an earlier employer: \
+                  they may rest on both, and are raised anew from what is here. They have another duty_id and learned_on in \
+                  the export of duties, and without the days elsewhere also another due_on, status, days_late, clause, \
+                  withdrawn, flags or words; what was done about them (last_action, last_action_on) stays behind, and one \
+                  that days elsewhere alone asked for is not there. Duties on the site, its groups and on workers who were \
+                  here alone are the same in every column.";
+    let others = "Everybody else: fellow workers, sampling events and direct readings, and the sites beyond the groups, tasks \
+                  and controls that he worked with. It is to be read, and not to be taken over.";
+    let said: &[&str] = match of {
+        BundleOf::All => &[medical],
+        BundleOf::Site(_) => &[medical, elsewhere, duties],
+        BundleOf::Worker(_) => &[medical, others],
+    };
+    said.iter().map(|said| (*said).to_owned()).collect()
 }
 
 /// A list of checksums as `sha256sum --check` reads it.

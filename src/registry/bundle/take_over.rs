@@ -50,7 +50,9 @@ impl Bundle {
     ) -> Result<TookOver, Refusal> {
         if self.manifest.scope.starts_with("worker") {
             return Err(wrong(
-                "a worker's bundle is to be read: it holds a person and not the sites, so that no registry can be made of it",
+                "a worker's bundle is to be read, and no registry is made of it: it holds a person and neither the sites nor his \
+                 fellow workers, without whom no exposure of his group can be worked out. Enter him as a worker, what is in \
+                 the bundle as his earlier exposures with the bundle as their source, and keep the bundle",
             ));
         }
         let gaps = self.gaps()?;
@@ -86,6 +88,7 @@ impl Bundle {
             entries: self.manifest.entries,
             gaps: i64::try_from(gaps.len()).unwrap_or(i64::MAX),
             gaps_sha256: digest_of_gaps(gaps),
+            files_left_out: self.manifest.files_left_out.clone(),
         };
         let position = change.add(&scope, None, None, taken).await?.position;
         registry.commit(change, None).await?;

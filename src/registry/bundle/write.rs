@@ -14,17 +14,19 @@ use crate::registry::backup::save::remains_of;
 use crate::registry::bundle::chosen::Chosen;
 use crate::registry::bundle::manifest::{
     ANCHOR, CHECKSUMS, FORMAT, FileLine, GAPS, KEY, MANIFEST, Manifest, READ_ME, SIGNATURE, checksums,
-    read_me,
+    not_carried, read_me,
 };
 use crate::registry::bundle::tables::{Writing, line, schema};
 use crate::registry::bundle::{BundleOf, of_bundle};
 use crate::registry::enter_pack::REGISTRY;
 use crate::registry::gather;
 use crate::registry::journal::hex;
+use crate::registry::originals::{OriginalState, digest_of, left_out_before, state};
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::writer::Registry;
 use crate::store::backend::Tx;
+use crate::store::error::StoreError;
 use crate::store::gaps;
 use crate::store::journal::{self, Reading};
 use crate::store::open::newest_schema;
@@ -87,7 +89,7 @@ struct Entries {
     last_at: Option<DateTime<Utc>>,
 }
 
-/// Writes a bundle; gives back what it was written to.
+/// Writes a bundle of what is known now, or was known at an instant; gives back what it was written to.
 ///
 /// # Errors
 /// [`Refusal::Forbidden`]; [`Refusal::Unknown`] for a site or worker that there is not; what is written to fails.
@@ -95,6 +97,7 @@ pub async fn write<W: Write + Send>(
     registry: &Registry,
     caller: &Caller,
     of: BundleOf,
+    as_known_on: Option<DateTime<Utc>>,
     to: W,
     mut progress: impl FnMut(Progress) + Send,
 ) -> Result<(Written, W), Refusal> {
@@ -102,7 +105,7 @@ pub async fn write<W: Write + Send>(
     let key = registry.signing_key().await?;
     let anchor = registry.anchor(&reader_of(of)).await?;
     let mut tx = registry.database.read().await?;
-    let as_of = registry.now(&mut tx).await?;
+    let as_of = registry.as_of(&mut tx, as_known_on).await?;
     must_be_there(&mut tx, as_of, of).await?;
     let chosen = Chosen::of(&mut tx, as_of, of).await?;
     let now = registry.clock.now().trunc_subsecs(6);
@@ -111,7 +114,7 @@ pub async fn write<W: Write + Send>(
     members.add(READ_ME, read_me(&of.to_string()).as_bytes(), None)?;
     let rows = write_tables(&mut tx, as_of, &chosen, &mut members, &mut progress).await?;
     let entries = write_journal(&mut tx, as_of, &chosen, &mut members, &mut progress).await?;
-    let originals = write_originals(&mut tx, as_of, &chosen, &mut members).await?;
+    let (originals, left_out) = write_originals(&mut tx, as_of, &chosen, &mut members).await?;
     drop(tx);
     members.add(ANCHOR, anchor.to_string().as_bytes(), None)?;
     members.add(KEY, key.public().to_pem().as_bytes(), None)?;
@@ -120,12 +123,14 @@ pub async fn write<W: Write + Send>(
         scope: of.to_string(),
         software: env!("CARGO_PKG_VERSION").into(),
         schema: newest_schema(),
-        as_known_on: now,
+        as_known_on: as_known_on.unwrap_or(now),
         position: as_of.position,
         last_position: entries.last,
         last_at: entries.last_at,
         entries: entries.count,
         key: hex(&key.public().fingerprint()),
+        not_carried: Some(not_carried(of)),
+        files_left_out: (!left_out.is_empty()).then_some(left_out),
         files: members.files,
     };
     let (checksums, to) = end(members.archive, &manifest, &key)?;
@@ -255,13 +260,14 @@ async fn write_journal<W: Write>(
     Ok(entries)
 }
 
-/// The uploaded files, each once.
+/// The uploaded files, each once; gives how many, and the digests of those that are not handed over because something that
+/// they gave was disposed of.
 async fn write_originals<W: Write>(
     tx: &mut Tx,
     as_of: AsOf,
     chosen: &Chosen,
     members: &mut Members<W>,
-) -> Result<i64, Refusal> {
+) -> Result<(i64, Vec<String>), Refusal> {
     let none: &[Where] = &[];
     let mut files = BTreeMap::new();
     for original in gather::all::<Original>(tx, as_of, none).await? {
@@ -269,14 +275,26 @@ async fn write_originals<W: Write>(
             files.insert(original.fact.sha256, original.fact.media_type);
         }
     }
-    let mut count = 0;
+    let never_had = left_out_before(tx, as_of).await?;
+    let (mut count, mut left_out) = (0, Vec::new());
     for (sha256, media_type) in files {
-        let digest = crate::registry::originals::digest_of(&sha256)?;
-        // Those of which nothing is left are gone.
-        let Some(bytes) = originals::get(tx, &digest).await? else { continue };
+        let bytes = match state(tx, as_of, &sha256).await? {
+            OriginalState::Open => match originals::get(tx, &digest_of(&sha256)?).await? {
+                None if !never_had.contains(&sha256) => {
+                    return Err(StoreError::Damaged(format!("the file {sha256} is missing")).into());
+                }
+                there => there,
+            },
+            OriginalState::Closed => None,
+            OriginalState::Gone => continue,
+        };
+        let Some(bytes) = bytes else {
+            left_out.push(sha256);
+            continue;
+        };
         let end = if media_type == "text/csv" { "csv" } else { "json" };
         members.add(&format!("originals/{sha256}.{end}"), &bytes, None)?;
         count += 1;
     }
-    Ok(count)
+    Ok((count, left_out))
 }

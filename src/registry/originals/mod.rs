@@ -9,6 +9,7 @@ pub mod letting_go;
 pub mod pointer;
 pub mod reparse;
 
+use crate::model::facts::hand_over::TakenOver;
 use crate::model::facts::laboratory::{HeldRow, LabResult};
 use crate::model::facts::original::{Original, OriginalKind};
 use crate::model::facts::sampling::{Sample, SamplingEvent};
@@ -20,6 +21,7 @@ use crate::store::originals;
 use crate::store::tables::{Key, Stored as _, Table};
 use crate::store::versions::{AsOf, Where};
 use crate::words;
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// The most bytes of a file that is kept.
@@ -35,6 +37,12 @@ words! {
         /// Nothing: the bytes went with the last of it.
         Gone = "gone",
     }
+}
+
+/// The digests of files that a bundle which was taken over did not bring, because something that they gave was disposed of.
+pub(super) async fn left_out_before(tx: &mut Tx, as_of: AsOf) -> Result<BTreeSet<String>, Refusal> {
+    let taken = gather::all::<TakenOver>(tx, as_of, &[]).await?;
+    Ok(taken.into_iter().flat_map(|taken| taken.fact.files_left_out.unwrap_or_default()).collect())
 }
 
 /// The facts that name a digest.

@@ -2,8 +2,9 @@
 
 use crate::model::facts::{duty, laboratory, letter, sampling, worker};
 use crate::store::backend::Tx;
-use crate::store::disposal::hanging_on;
+use crate::store::disposal::{became, hanging_on};
 use crate::store::error::StoreError;
+use crate::store::originals::parents_of;
 use crate::store::tables::{Stored, Table};
 use uuid::Uuid;
 
@@ -33,7 +34,8 @@ impl Gathered<'_> {
     }
 }
 
-/// A sampling event with its samples, their results and the letters on them. Of a laboratory's report the head stays: it names
+/// A sampling event with its samples, their results, the rows that waited for a sample before they became one of these, and
+/// the letters. Of a laboratory's report the head stays: it names
 /// nobody.
 ///
 /// # Errors
@@ -42,7 +44,10 @@ pub async fn of_event(tx: &mut Tx, event: Uuid) -> Result<Vec<OfKind>, StoreErro
     let itself = OfKind { table: sampling::SamplingEvent::TABLE, ids: vec![event] };
     let mut all = Gathered { tx, found: vec![itself] };
     let samples = all.hanging::<sampling::Sample>("parent_id", &[event]).await?;
-    all.hanging::<laboratory::LabResult>("sample_id", &samples).await?;
+    let results = all.hanging::<laboratory::LabResult>("sample_id", &samples).await?;
+    let reports = parents_of(all.tx, laboratory::LabResult::TABLE, &results).await?;
+    let waited = became(all.tx, laboratory::HeldRow::TABLE, &reports, "result_id", &results).await?;
+    all.found.push(OfKind { table: laboratory::HeldRow::TABLE, ids: waited });
     all.hanging::<letter::Letter>("parent_id", &[event]).await?;
     Ok(all.found)
 }

@@ -5,7 +5,7 @@ use crate::model::facts::original::Original;
 use crate::record;
 use crate::registry::enter_pack::REGISTRY;
 use crate::registry::journal::hex;
-use crate::registry::originals::{OriginalState, of_digest, state};
+use crate::registry::originals::{OriginalState, left_out_before, of_digest, state};
 use crate::registry::progress::{Progress, Stage};
 use crate::registry::refusal::Refusal;
 use crate::registry::verify::RecordFault;
@@ -66,6 +66,7 @@ async fn first_missing(
     there: &BTreeSet<String>,
 ) -> Result<Option<RecordFault>, Refusal> {
     let everything = Scope::everything(REGISTRY);
+    let never_had = left_out_before(tx, as_of).await?;
     let mut page = Page { after: None, limit: CHUNK };
     loop {
         let some = versions::list::<Original>(tx, &everything, as_of, &[], Some(page)).await?;
@@ -73,7 +74,8 @@ async fn first_missing(
         page.after = Some(last.id);
         for original in &some {
             let sha256 = &original.fact.sha256;
-            if !there.contains(sha256) && state(tx, as_of, sha256).await? != OriginalState::Gone {
+            let known_to_miss = there.contains(sha256) || never_had.contains(sha256);
+            if !known_to_miss && state(tx, as_of, sha256).await? != OriginalState::Gone {
                 let what = format!("the file {sha256} of original {} is missing", original.id);
                 return Ok(Some(fault(original.position, what)));
             }
