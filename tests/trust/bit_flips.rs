@@ -41,11 +41,27 @@ struct Files {
 async fn files() -> Files {
     let fresh = Fresh::on_sqlite();
     let file = fresh.file().unwrap();
-    let client = Client::of_role(&fresh.registry().await, "hygienist").await;
     let mut earlier = Vec::new();
+    // The last to close brings everything into the one file.
+    let head = written_in_parts(&fresh.url, || {
+        if earlier.is_empty() {
+            earlier = std::fs::read(&file).unwrap();
+        }
+    })
+    .await;
+    Files { earlier, now: std::fs::read(&file).unwrap(), head }
+}
+
+/// Lets a service write into a database twice; gives the position that it came to.
+pub(crate) async fn written(url: &str) -> i64 {
+    written_in_parts(url, || {}).await
+}
+
+async fn written_in_parts(url: &str, mut stopped: impl FnMut()) -> i64 {
+    let client = Client::of_role(&fresh::registry(url).await, "hygienist").await;
     let mut plant = None;
     for part in 0..2 {
-        let mut running = Running::start(&fresh.url).await;
+        let mut running = Running::start(url).await;
         let address = running.address.clone();
         if plant.is_none() {
             plant = Some(Plant::found(&client, &address, 2).await);
@@ -70,20 +86,17 @@ async fn files() -> Files {
         let body = json!({"family_name": format!("Name{part}"), "reason": "Misspelt."});
         assert_eq!(answered(request.json(&body)).await.unwrap().status, 200);
         running.kill().await;
-        let registry = fresh.registry().await;
+        let registry = fresh::registry(url).await;
         registry.settle().await.unwrap();
-        // The last to close brings everything into the one file.
         registry.database.close().await;
-        if part == 0 {
-            earlier = std::fs::read(&file).unwrap();
-        }
+        stopped();
     }
-    let registry = fresh.registry().await;
+    let registry = fresh::registry(url).await;
     let mut tx = registry.database.read().await.unwrap();
     let head = registry.now(&mut tx).await.unwrap().position;
     drop(tx);
     registry.database.close().await;
-    Files { earlier, now: std::fs::read(&file).unwrap(), head }
+    head
 }
 
 async fn texts<F: Recorded>(tx: &mut Tx, as_of: AsOf, into: &mut Vec<String>) -> Result<(), Refusal> {
@@ -94,7 +107,7 @@ async fn texts<F: Recorded>(tx: &mut Tx, as_of: AsOf, into: &mut Vec<String>) ->
 }
 
 /// Everything that a reader is told, as text.
-async fn told(registry: &Registry, head: i64) -> Result<Vec<String>, Refusal> {
+pub(crate) async fn told(registry: &Registry, head: i64) -> Result<Vec<String>, Refusal> {
     let mut tx = registry.database.read().await?;
     // As known at the same moment, whatever became of the head.
     let as_of = AsOf { position: head, date: "2026-03-02".parse().unwrap() };
@@ -119,7 +132,7 @@ async fn told(registry: &Registry, head: i64) -> Result<Vec<String>, Refusal> {
 
 /// What became of one piece of damage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Outcome {
+pub(crate) enum Outcome {
     /// What is read is what was recorded.
     Harmless,
     /// Reading was refused.
@@ -131,8 +144,12 @@ enum Outcome {
 }
 
 async fn outcome(file: &Path, truth: &[String], head: i64) -> Outcome {
-    // As the service opens it.
-    let Ok(database) = Database::open(&fresh::address(file)).await else { return Outcome::Refused };
+    outcome_at(&fresh::address(file), truth, head).await
+}
+
+/// What is told of a database, as the service opens it.
+pub(crate) async fn outcome_at(url: &str, truth: &[String], head: i64) -> Outcome {
+    let Ok(database) = Database::open(url).await else { return Outcome::Refused };
     let registry = registry(database);
     let outcome = match told(&registry, head).await {
         Err(_) => Outcome::Refused,
@@ -144,7 +161,7 @@ async fn outcome(file: &Path, truth: &[String], head: i64) -> Outcome {
     outcome
 }
 
-fn registry(database: Database) -> Registry {
+pub(crate) fn registry(database: Database) -> Registry {
     use doseward::registry::clock::{MachineClock, MachineIds};
     use std::sync::Arc;
     Registry::new(database, Arc::new(MachineClock), Arc::new(MachineIds::default()))
@@ -152,10 +169,11 @@ fn registry(database: Database) -> Registry {
 
 /// Whether the proof of the record or the engine's own names a fault.
 async fn is_named(registry: &Registry) -> bool {
-    let Database::Sqlite(pool) = &registry.database else { return false };
-    let said: Result<Vec<(String,)>, _> = sqlx::query_as("PRAGMA integrity_check").fetch_all(pool).await;
-    if said.map_or(true, |said| said != [("ok".to_owned(),)]) {
-        return true;
+    if let Database::Sqlite(pool) = &registry.database {
+        let said: Result<Vec<(String,)>, _> = sqlx::query_as("PRAGMA integrity_check").fetch_all(pool).await;
+        if said.map_or(true, |said| said != [("ok".to_owned(),)]) {
+            return true;
+        }
     }
     verify(registry, |_| {}).await.map_or(true, |proof| !proof.sound)
 }

@@ -39,6 +39,7 @@ mod same_digest;
 #[path = "../histories/script.rs"]
 mod script;
 mod sent_twice;
+mod server_bit_flips;
 #[path = "../histories/stage.rs"]
 mod stage;
 mod stops;

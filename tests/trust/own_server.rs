@@ -37,6 +37,11 @@ impl OwnServer {
     /// Makes one and starts it; nothing, and a printed sentence, where the programs are not there, or the tests run on
     /// SQLite alone.
     pub(crate) fn start() -> Option<Self> {
+        Self::start_with(false)
+    }
+
+    /// The same, with checksums on its pages or without.
+    pub(crate) fn start_with(checksums: bool) -> Option<Self> {
         if std::env::var_os("TEST_DATABASE_URL").is_none() {
             println!("skipped: TEST_DATABASE_URL is not set, so the tests run on SQLite alone");
             return None;
@@ -55,13 +60,16 @@ impl OwnServer {
         });
         let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
         let server = Self { programs, folder, port, owner };
-        let made = server.run("initdb", &["-U", "doseward", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8"]);
+        let mut settings = vec!["-U", "doseward", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8"];
+        settings.extend(checksums.then_some("--data-checksums"));
+        let made = server.run("initdb", &settings);
         assert!(made, "initdb failed");
         server.start_again();
         Some(server)
     }
 
-    fn data(&self) -> PathBuf {
+    /// Where its data lie.
+    pub(crate) fn data(&self) -> PathBuf {
         self.folder.path().join("data")
     }
 
