@@ -23,11 +23,8 @@ pub struct Day {
     pub standing: Option<Level>,
     /// The same where lying exactly at the limit counts as above it; `None` where that makes no difference.
     pub standing_at_limit: Option<Level>,
-    /// Whether a further group worked in, where the agent is expected or was found, stands nowhere yet: the date may lie
-    /// higher than `standing` says.
-    pub unknown_beside: bool,
-    /// Whether every group worked in stands somewhere.
-    pub all_stand: bool,
+    /// How many of the groups worked in stand somewhere.
+    pub groups_stand: GroupsStand,
     /// Whether the agent is expected in a group worked in, or was found there, for clauses that look at any exposure at all.
     pub agent_there: bool,
     /// The worker's highest short-term average (or excursion).
@@ -39,6 +36,18 @@ pub struct Day {
     pub respirator: Option<bool>,
 }
 
+/// How many of the groups worked in on a date stand somewhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GroupsStand {
+    /// Each of them.
+    All,
+    /// Some or none.
+    NotAll,
+    /// Some, and a further one, where the agent is expected or was found, nowhere yet: the date may lie higher than the
+    /// highest standing says.
+    OpenBeside,
+}
+
 impl Day {
     /// A date of which nothing is known yet.
     pub fn new(date: NaiveDate) -> Self {
@@ -48,8 +57,7 @@ impl Day {
             may_lower: true,
             standing: None,
             standing_at_limit: None,
-            unknown_beside: false,
-            all_stand: false,
+            groups_stand: GroupsStand::NotAll,
             agent_there: false,
             short_term: None,
             longer_mean: None,
@@ -72,7 +80,7 @@ impl Day {
     /// the other may say that the date reaches a level, and not that it lies below.
     pub fn by_standing(&self, standing: Option<Level>, answer: impl Fn(Level) -> Answer) -> Option<Answer> {
         match standing.map(answer)? {
-            Answer::Below if self.unknown_beside => Some(Answer::CannotTell),
+            Answer::Below if self.groups_stand == GroupsStand::OpenBeside => Some(Answer::CannotTell),
             answer => Some(answer),
         }
     }
@@ -382,8 +390,11 @@ mod tests {
     #[test]
     fn a_group_that_stands_nowhere_leaves_the_day_open_and_takes_no_day_away() {
         // This registry's rule: nothing is known of the other half of the shift.
-        let day =
-            |standing| Day { standing: Some(standing), unknown_beside: true, ..Day::new(date("2026-03-02")) };
+        let day = |standing| Day {
+            standing: Some(standing),
+            groups_stand: GroupsStand::OpenBeside,
+            ..Day::new(date("2026-03-02"))
+        };
         let below = days_at_or_above(&[day(Level::BelowActionLevel)], 2.5);
         assert_eq!([below.by_standing.len(), below.undecided.len()], [0, 1]);
         let reached = days_at_or_above(&[day(Level::AtOrAboveActionLevel)], 2.5);

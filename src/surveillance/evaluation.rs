@@ -5,7 +5,7 @@ use crate::model::facts::worker::MedicalGroundKind;
 use crate::surveillance::calendar::add_months;
 use crate::surveillance::case::{Behind, Case, ConditionDates, Presence};
 use crate::surveillance::clause::{Limb, air_limbs, compare, days_needed, limbs, window_months};
-use crate::surveillance::day_count::{Dates, FirstMet, WINDOW_MONTHS, Window};
+use crate::surveillance::day_count::{Dates, FirstMet, GroupsStand, WINDOW_MONTHS, Window};
 use crate::surveillance::finding::{Coverage, Event, Finding, LimbDates, UNLESS_SHOWN};
 use crate::surveillance::history_clause::{HistoryRule, Needed, read_history};
 use crate::surveillance::pack::Pack;
@@ -117,8 +117,12 @@ fn condition_dates(
 ) -> (LimbDates, Vec<Behind>) {
     let held: Vec<_> = conditions(rule, case, kind).filter(|condition| !condition.dates.is_empty()).collect();
     let until_assessed = pack.detail(&rule.trigger_id, DetailKind::UntilAssessed).is_some();
-    let known: BTreeSet<NaiveDate> =
-        case.days.iter().filter(|day| until_assessed && day.all_stand).map(|day| day.date).collect();
+    let known: BTreeSet<NaiveDate> = case
+        .days
+        .iter()
+        .filter(|day| until_assessed && day.groups_stand == GroupsStand::All)
+        .map(|day| day.date)
+        .collect();
     let assessed = |date: NaiveDate| known.contains(&date);
     let mut dates: Vec<NaiveDate> =
         held.iter().flat_map(|condition| condition.dates.iter()).filter(|date| !assessed(*date)).collect();

@@ -10,7 +10,7 @@ use doseward::model::identifiers::{AssignmentId, GroupId, SiteId};
 use doseward::model::measured::Measured;
 use doseward::surveillance::case::{Behind, ConditionDates};
 use doseward::surveillance::condition_days::{ConditionPeriod, condition_days};
-use doseward::surveillance::day_count::Day;
+use doseward::surveillance::day_count::{Day, GroupsStand};
 use doseward::surveillance::level::Level;
 use doseward::surveillance::work_days::{Absence, Pattern, RecordedDay, work_days};
 use std::collections::{BTreeMap, BTreeSet};
@@ -188,7 +188,9 @@ fn engine(drawn: &Drawn) -> Known {
             .iter()
             .filter(|(group, since, _)| id(*group) == work.group && *since <= work.date);
         let level = of_group.max_by_key(|(_, since, _)| *since).map_or(Level::Unknown, |(.., level)| *level);
-        day.all_stand = level.is_known() && (day.all_stand || day.standing.is_none());
+        let others_stand = day.groups_stand == GroupsStand::All || day.standing.is_none();
+        day.groups_stand =
+            if level.is_known() && others_stand { GroupsStand::All } else { GroupsStand::NotAll };
         day.standing = day.standing.max(Some(level));
     }
     for (date, (twa, short_term)) in drawn.own.iter().filter(|(date, _)| **date < drawn.horizon) {

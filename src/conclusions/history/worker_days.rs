@@ -12,7 +12,7 @@ use crate::model::measured::Measured;
 use crate::model::text::Code;
 use crate::model::unit::Unit;
 use crate::surveillance::calendar::add_months;
-use crate::surveillance::day_count::{Dates, Day, DaysAtOrAbove, Tier, Verdict, WINDOW_MONTHS};
+use crate::surveillance::day_count::{Dates, Day, DaysAtOrAbove, GroupsStand, Tier, Verdict, WINDOW_MONTHS};
 use crate::surveillance::level::Level;
 use crate::surveillance::work_days::{Absence, Dropped, Pattern, RecordedDay, WorkDay, work_days};
 use chrono::NaiveDate;
@@ -269,8 +269,11 @@ impl Found<'_> {
                 may_lower,
                 standing,
                 standing_at_limit: at_limit.filter(|level| Some(*level) != standing),
-                unknown_beside: unknown_with_agent && standing.is_some_and(Level::is_known),
-                all_stand,
+                groups_stand: match (unknown_with_agent, standing.is_some_and(Level::is_known)) {
+                    (true, true) => GroupsStand::OpenBeside,
+                    (false, true) if all_stand => GroupsStand::All,
+                    _ => GroupsStand::NotAll,
+                },
                 agent_there,
                 short_term: peak(&short_term),
                 longer_mean: peak(&longer),
