@@ -19,6 +19,8 @@ pub const APPEARS: &str = "appears to trigger surveillance";
 pub const DOES_NOT_APPEAR: &str = "does not appear to trigger surveillance";
 /// Said where the text covers everybody at the level unless fewer days are shown.
 pub const UNLESS_SHOWN: &str = "covered unless shown otherwise";
+/// Of a clause that rests on what a physician entered, wherever that is not looked at: to say "no" would say something.
+const GROUNDS_NOT_TOLD: &str = "rests on what a physician entered, which is not told here";
 /// Said where a clause cannot be read.
 pub const CANNOT_TELL: &str = "cannot be told";
 /// Said with all of them.
@@ -266,7 +268,11 @@ impl Finding<'_> {
                 .map(|first| time.due_on(first, case.question.learned_on, case.question.working_days)),
             met: self.met,
             note: (!self.note.is_empty()).then(|| self.note.join("; ")),
-            words: verdict(self.met, self.by_default),
+            words: if !self.met && self.rule.trigger_type.looks_at_grounds() && case.grounds.is_empty() {
+                format!("{GROUNDS_NOT_TOLD}; {WHO_DECIDES}")
+            } else {
+                verdict(self.met, self.by_default)
+            },
         }
     }
 

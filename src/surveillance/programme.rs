@@ -289,9 +289,7 @@ impl Programme<'_> {
         });
         let due_on = due.min()?;
         let looks_back = self.pack.detail(&finding.rule.trigger_id, DetailKind::PeriodicLooksBack).is_some();
-        if !self.is_covered(finding, due_on, looks_back) {
-            return None;
-        }
+        let due_on = self.first_covered(finding, due_on, looks_back)?;
         Some(self.duty(finding, New { kind, occasion, due_on, due_from_learning: false, flags, facts }))
     }
 
@@ -303,6 +301,20 @@ impl Programme<'_> {
             return false;
         }
         finding.covers(due_on.min(add_months(self.case.today, WINDOW_MONTHS)), looks_back)
+    }
+
+    /// The day on which an examination falls due: the date of its interval, or where the worker is not covered then (moved
+    /// away, or left) the first later one on which he is again.
+    fn first_covered(&self, finding: &Finding<'_>, due_on: NaiveDate, looks_back: bool) -> Option<NaiveDate> {
+        if self.is_covered(finding, due_on, looks_back) {
+            return Some(due_on);
+        }
+        // Coverage begins with a day that counts, looking back on the day after one, or with an employment.
+        let employed = self.case.employments.iter().map(|one| one.from);
+        let counted = finding.counted.iter().flat_map(|day| [Some(day), day.succ_opt()]).flatten();
+        let mut later: Vec<NaiveDate> = employed.chain(counted).filter(|day| *day > due_on).collect();
+        later.sort_unstable();
+        later.into_iter().find(|day| self.is_covered(finding, *day, looks_back))
     }
 
     /// The first day of exposure on record, here or elsewhere.
@@ -323,7 +335,7 @@ impl Programme<'_> {
 
     /// Whether an examination was asked for by a physician's ground.
     fn rests_on_ground(&self, done: &Examination) -> bool {
-        let of_rule = self.rule_of(done).is_some_and(|rule| looks_at_grounds(rule.trigger_type));
+        let of_rule = self.rule_of(done).is_some_and(|rule| rule.trigger_type.looks_at_grounds());
         let starts = |kind: &MedicalGroundKind| done.occasion.starts_with(&on_ground(*kind));
         of_rule && !done.occasion.starts_with(RELEASE)
             || done.occasion.starts_with(GROUND)
@@ -386,7 +398,12 @@ impl Programme<'_> {
     /// The examination on leaving; once for a section and an employment.
     fn on_leaving(&self, findings: &[Finding<'_>]) -> Vec<Owed> {
         let mut owed: BTreeMap<(String, NaiveDate), Owed> = BTreeMap::new();
-        for finding in findings.iter().filter(|finding| finding.covers_somebody()) {
+        // Whoever is covered by exposure is owed one for that, whatever else there is.
+        let (of_grounds, of_exposure): (Vec<_>, Vec<_>) = findings
+            .iter()
+            .filter(|finding| finding.covers_somebody())
+            .partition(|finding| is_medical(finding));
+        for finding in of_exposure.into_iter().chain(of_grounds) {
             let Some(detail) = self.pack.detail(&finding.rule.trigger_id, DetailKind::Termination) else {
                 continue;
             };
@@ -404,7 +421,11 @@ impl Programme<'_> {
                     occasion: format!("{LEAVING}{}", employment.from),
                     due_on: add_days(left_on, detail.bound().into()),
                     due_from_learning: false,
-                    flags: vec![AT_TERMINATION],
+                    flags: if is_medical(finding) {
+                        vec![AT_TERMINATION, MEDICAL_GROUND]
+                    } else {
+                        vec![AT_TERMINATION]
+                    },
                     facts: vec![employment.behind],
                 };
                 let key = (finding.rule.cfr_section.clone(), employment.from);
@@ -425,7 +446,7 @@ impl Programme<'_> {
         self.examinations_of_section(&finding.rule.cfr_section).any(|done| {
             let full = part_of(&done.occasion).is_none_or(|part| part == Part::Examination)
                 && self.is_whole(done)
-                && !self.rests_on_ground(done);
+                && (is_medical(finding) || !self.rests_on_ground(done));
             let leaving = done.occasion.starts_with(LEAVING);
             done.act == Act::Completed
                 && full
@@ -443,19 +464,6 @@ fn on_ground(kind: MedicalGroundKind) -> String {
 
 fn is_medical(finding: &Finding<'_>) -> bool {
     finding.events.iter().any(|event| event.medical)
-}
-
-/// Whether clauses of a type look at a physician's grounds.
-fn looks_at_grounds(kind: TriggerType) -> bool {
-    matches!(
-        kind,
-        TriggerType::Symptoms
-            | TriggerType::EmergencyOrSymptoms
-            | TriggerType::Biological
-            | TriggerType::BiologicalRemoval
-            | TriggerType::MedicalRecommendation
-            | TriggerType::ExposureAnyPlusMedical
-    )
 }
 
 /// The part of the programme that an occasion names; `None` for a first examination and those on an event, which hold

@@ -1,8 +1,10 @@
 //! A worker and an agent in short: days, clauses, and the duties that ought to stand.
 
 use crate::conclusions::history::assessed_days::{assessed_days, assessed_period};
+use crate::model::facts::worker::Employment;
 use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::Shape;
+use crate::model::version::Version;
 use crate::registry::conclude::decided::{Decided, decided};
 use crate::registry::conclude::history::Everything;
 use crate::registry::conclude::sight::Sight;
@@ -175,11 +177,12 @@ fn offered(
     of_body: &Case<'_>,
     findings: &[Finding<'_>],
 ) -> Vec<OughtDuty> {
-    let employer = case.found.worker.employments.last().map(|employment| &employment.fact.employer);
+    let employments = &case.found.worker.employments;
     let facts = body.days.facts();
     let with_facts = |mut one: Owed| {
+        let employer = owed_by(employments, &one).map(|employment| employment.fact.employer.clone());
         let grounds = &mut one.duty.grounds;
-        grounds.employer = employer.cloned();
+        grounds.employer = employer;
         grounds.authority.clone_from(&body.authority);
         for day in one.days.iter().filter_map(|date| facts.get(date)) {
             grounds.basis.extend(day.basis.iter().copied());
@@ -188,6 +191,19 @@ fn offered(
         one.duty
     };
     owed(&body.pack, worker, of_body, findings).into_iter().map(with_facts).collect()
+}
+
+/// Under which employment a duty is owed: the one that is left, else the one that held on the last day it rests on, else the
+/// newest.
+fn owed_by<'e>(employments: &'e [Version<Employment>], owed: &Owed) -> Option<&'e Version<Employment>> {
+    let standing = || employments.iter().filter(|one| one.stands());
+    let left = owed.duty.key.occasion.strip_prefix(LEAVING);
+    let held = |one: &&Version<Employment>| match (left, owed.days.last()) {
+        (Some(from), _) => one.fact.from.to_string() == from,
+        (None, Some(day)) => one.fact.from <= *day && one.fact.to.is_none_or(|to| *day < to),
+        (None, None) => false,
+    };
+    standing().find(held).or_else(|| standing().last())
 }
 
 /// The dates from which other limits or rule sets hold, in order.

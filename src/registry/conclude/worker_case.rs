@@ -127,7 +127,7 @@ pub async fn worker_case(
             days: Arc::clone(&case.days),
             plain: case.days.plain(),
             beside: None,
-            working_days: sight.working_days(*site).await?,
+            working_days: working_days(sight, *site).await?,
         };
         case.bodies.push(body);
     }
@@ -140,7 +140,7 @@ pub async fn worker_case(
 async fn others(
     sight: &mut Sight<'_>,
     case: &mut WorkerCase,
-    rule_sets: &[(RuleSet, SiteId)],
+    rule_sets: &[(RuleSet, Option<SiteId>)],
 ) -> Result<(), Refusal> {
     let (agent, unit) = (Arc::clone(&case.found.agent), case.unit);
     let mut bodies = Vec::new();
@@ -152,7 +152,7 @@ async fn others(
     let sites: BTreeSet<(SiteId, RuleSet)> = site_rule_sets(sight, case).await?;
     for (site, rule_set) in sites {
         for other in sight.other_authorities(&agent, ClausePlace::OnlyOf(site), rule_set, unit).await? {
-            bodies.push(body(sight, case, other, rule_set, site, Some(site)).await?);
+            bodies.push(body(sight, case, other, rule_set, Some(site), Some(site)).await?);
         }
     }
     bodies.sort_by(|one, two| one.authority.cmp(&two.authority));
@@ -165,7 +165,7 @@ async fn body(
     case: &WorkerCase,
     other: OtherAuthority,
     rule_set: RuleSet,
-    site: SiteId,
+    site: Option<SiteId>,
     only: Option<SiteId>,
 ) -> Result<Body, Refusal> {
     let horizon = counting_horizon(case.found.today);
@@ -184,8 +184,16 @@ async fn body(
         plain: days.plain(),
         days: Arc::new(days),
         beside,
-        working_days: sight.working_days(site).await?,
+        working_days: working_days(sight, site).await?,
     })
+}
+
+/// The working days of a site; of none, those without any of a site's own.
+async fn working_days(sight: &mut Sight<'_>, site: Option<SiteId>) -> Result<Arc<WorkingDays>, Refusal> {
+    match site {
+        Some(site) => sight.working_days(site).await,
+        None => Ok(Arc::new(WorkingDays::default())),
+    }
 }
 
 /// The sites of the worker's groups, each with the rule sets of his groups there today; of a site at which he was present at
@@ -219,26 +227,30 @@ async fn rule_set_of_site(
 }
 
 /// The rule sets under which the worker has worked or was present at a release, each with a site of it, in the order of
-/// the words.
+/// the words. Of whoever is known from nowhere (an earlier exposure or a physician's entry alone) nobody can say which law he
+/// comes under: every one, so that none of his duties is missing.
 async fn rule_sets(
     sight: &mut Sight<'_>,
     found: &Everything,
     beside: &Surveilled,
-) -> Result<Vec<(RuleSet, SiteId)>, Refusal> {
-    let mut sets: Vec<(RuleSet, SiteId)> = Vec::new();
+) -> Result<Vec<(RuleSet, Option<SiteId>)>, Refusal> {
+    let mut sets: Vec<(RuleSet, Option<SiteId>)> = Vec::new();
     for exposure in &found.groups {
         if let Some(group) = sight.group(exposure.group.0).await? {
             let rule_set = rule_set_on(&group, found.today);
             if sets.iter().all(|(known, _)| *known != rule_set) {
-                sets.push((rule_set, exposure.site));
+                sets.push((rule_set, Some(exposure.site)));
             }
         }
     }
     for site in beside.releases.iter().filter_map(|release| release.behind.site) {
         let Some(rule_set) = rule_set_of_site(sight, site, found.today).await? else { continue };
         if sets.iter().all(|(other, _)| *other != rule_set) {
-            sets.push((rule_set, site));
+            sets.push((rule_set, Some(site)));
         }
+    }
+    if sets.is_empty() {
+        sets.extend(RuleSet::ALL.iter().map(|rule_set| (*rule_set, None)));
     }
     sets.sort_by_key(|(rule_set, _)| *rule_set);
     Ok(sets)

@@ -4,7 +4,6 @@ use crate::model::facts::duty::DutyKind;
 use crate::surveillance::calendar::{add_days, add_months};
 use crate::surveillance::duties::{FIRST_OCCASION, OughtDuty};
 use crate::surveillance::level::Level;
-use crate::surveillance::monitoring::additional::Effect;
 use crate::surveillance::monitoring::interval::Interval;
 use crate::surveillance::monitoring::occasion::RoundRef;
 use crate::surveillance::monitoring::owed::{Due, Facts, Question, duty};
@@ -142,9 +141,8 @@ pub(super) fn ventilation_checks(pack: &Pack, question: &Question<'_>, facts: &F
             continue;
         };
         let changes = facts.changes.iter().filter(|change| {
-            change.effect == Effect::MayRaise
-                && ventilation.since < change.from
-                && change.from <= question.today
+            // "A change that might change exposure" is any of them, the new ventilation itself among them.
+            ventilation.since <= change.from && change.from <= question.today
         });
         for change in changes {
             let due = match reading.day_kind {

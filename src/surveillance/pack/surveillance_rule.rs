@@ -133,3 +133,17 @@ impl SurveillanceRule {
         self.citation.clone().unwrap_or_else(of_law)
     }
 }
+impl TriggerType {
+    /// Whether clauses of the type look at a physician's grounds.
+    pub fn looks_at_grounds(self) -> bool {
+        matches!(
+            self,
+            Self::Symptoms
+                | Self::EmergencyOrSymptoms
+                | Self::Biological
+                | Self::BiologicalRemoval
+                | Self::MedicalRecommendation
+                | Self::ExposureAnyPlusMedical
+        )
+    }
+}
