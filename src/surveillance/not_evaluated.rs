@@ -60,6 +60,44 @@ pub fn left_as_notes(pack: &Pack) -> Vec<LeftToPeople> {
     found
 }
 
+/// The kinds of record whose rules set a date here: how long exposure and medical records are kept, and by when a request is
+/// answered.
+const RECORDS_READ: [&str; 3] = ["exposure_record", "medical_record", "access_deadline"];
+
+/// The rules about records that set no date here, in the order of the pack.
+pub fn records_left_alone(pack: &Pack) -> Vec<LeftToPeople> {
+    let rows = pack.records.iter().filter(|rule| !RECORDS_READ.contains(&rule.record_type.as_str()));
+    rows.map(|rule| {
+        let said = [&rule.retention_rule, &rule.access_rule, &rule.transfer_rule, &rule.note];
+        let said: Vec<&str> = said.into_iter().flatten().map(String::as_str).collect();
+        LeftToPeople {
+            row: rule.record_id.clone(),
+            agent_code: rule.agent_code.clone(),
+            clause: rule.clause(),
+            why: left(&format!("{}: {}", rule.record_type.replace('_', " "), said.join("; "))),
+        }
+    })
+    .collect()
+}
+
+/// The notes about respirators: what limits a factor in a way that no fact of this registry tells.
+pub fn respirators_left_alone(pack: &Pack) -> Vec<LeftToPeople> {
+    let notes = pack.respirators.iter().filter(|row| row.apf.is_none());
+    notes
+        .map(|row| LeftToPeople {
+            row: row.row_id.clone(),
+            agent_code: "*".into(),
+            clause: format!("29 CFR {}", row.paragraph),
+            why: left(row.condition.as_deref().or(row.note.as_deref()).unwrap_or(&row.mode)),
+        })
+        .collect()
+}
+
+/// What people see to, as a cell of a table.
+fn left(said: &str) -> String {
+    format!("left to people: {}", said.replace('|', "/").replace('\n', " "))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -69,5 +107,8 @@ mod tests {
         let rows: Vec<_> = not_evaluated(Pack::built_in()).into_iter().map(|left| left.row).collect();
         assert_eq!(rows, ["ST077", "ST078"]);
         assert!(left_as_notes(Pack::built_in()).iter().all(|left| !left.why.is_empty()));
+        let records = records_left_alone(Pack::built_in());
+        assert!(records.iter().any(|left| left.why.contains("transfer")), "{records:?}");
+        assert_eq!(respirators_left_alone(Pack::built_in()).len(), 10);
     }
 }

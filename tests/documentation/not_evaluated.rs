@@ -3,7 +3,9 @@
 //! One section for each table of rules; a new one is a new entry in [`sections`].
 
 use doseward::surveillance::monitoring::not_evaluated::not_evaluated as monitoring;
-use doseward::surveillance::not_evaluated::{LeftToPeople, left_as_notes, not_evaluated as surveillance};
+use doseward::surveillance::not_evaluated::{
+    LeftToPeople, left_as_notes, not_evaluated as surveillance, records_left_alone, respirators_left_alone,
+};
 use doseward::surveillance::pack::Pack;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -57,6 +59,18 @@ fn sections() -> Vec<Section> {
                    `monitoring_readings.csv`, with where it was read.",
             rows: of_monitoring.collect(),
         },
+        Section {
+            title: "Records",
+            said: "Rows of `records.csv` that set no date here. The others say until when exposure and medical records are kept, \
+                   and by when a request for them is answered.",
+            rows: rows(records_left_alone(Pack::built_in())),
+        },
+        Section {
+            title: "Respirators",
+            said: "Notes of `respirators.csv`. An assigned protection factor is used as it is recorded for a control; whether \
+                   these allow it is for people to say.",
+            rows: rows(respirators_left_alone(Pack::built_in())),
+        },
     ]
 }
 
@@ -74,8 +88,18 @@ fn page(sections: &[Section]) -> String {
             let _ = writeln!(page, "| {rule_id} | {agent_code} | {clause} | {reason} |");
         }
     }
+    page.push_str(TABLES_NOT_READ);
     page
 }
+
+/// Whole tables that stand in the repository as references alone.
+const TABLES_NOT_READ: &str = "\n## Tables that are not read\n\n\
+    * `noise.csv`: parameters and tables of 29 CFR 1910.95, with a check of each printed value against its formula. The program \
+    computes by the formulas, not from the tables; the rows on training, notices of a threshold shift (within 21 days) and \
+    protectors are left to people.\n\
+    * `formulas.csv`: formulas that the sections print. The program has its own, each with its source; the lower lead limit of a \
+    shift over eight hours (29 CFR 1910.1025(c)(2): 400 divided by the hours) is computed where it is asked for, and standings, \
+    notices and plans are held against 50 ug/m3 over eight hours.\n";
 
 fn path() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/rules-not-evaluated.md")
