@@ -7,14 +7,14 @@ use std::io::{BufRead as _, BufReader};
 use std::process::{Child, Stdio};
 
 /// The service while facts are entered; gone when dropped.
-struct Entering {
+pub(crate) struct Entering {
     child: Child,
     address: String,
     token: String,
 }
 
 impl Entering {
-    fn at(place: &Place, token: &str) -> Self {
+    pub(crate) fn at(place: &Place, token: &str) -> Self {
         let mut command = place.command(&["serve"]);
         command.env("DOSEWARD_LISTEN", "127.0.0.1:0").stdout(Stdio::piped()).stderr(Stdio::null());
         let mut child = command.spawn().unwrap();
@@ -43,7 +43,8 @@ impl Entering {
         })
     }
 
-    fn made(&self, path: &str, body: &Value) -> String {
+    /// The same; gives its identifier.
+    pub(crate) fn made(&self, path: &str, body: &Value) -> String {
         self.post(path, body)["id"].as_str().unwrap().to_owned()
     }
 }

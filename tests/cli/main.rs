@@ -10,4 +10,5 @@ mod keys;
 mod limits;
 mod place;
 mod record;
+mod record_requests;
 mod service;

@@ -43,6 +43,8 @@ impl Running {
             .env("DOSEWARD_DATABASE_URL", url)
             .env("DOSEWARD_LISTEN", "127.0.0.1:0")
             .env("DOSEWARD_LOG_LEVEL", "warn")
+            // A setting of the tests, which the service would refuse as one that it does not know.
+            .env_remove("DOSEWARD_TRUST")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .kill_on_drop(true)

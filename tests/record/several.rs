@@ -10,7 +10,10 @@ use doseward::store::journal;
 use doseward::store::open::newest_schema;
 
 const INSTANCES: usize = 5;
-const ROUNDS: usize = 3;
+/// A few in plain `cargo test`, fifty with `DOSEWARD_TRUST=long` (`tests/trust-long` sets it).
+fn rounds() -> usize {
+    if std::env::var("DOSEWARD_TRUST").is_ok_and(|length| length == "long") { 50 } else { 3 }
+}
 
 /// How many migrations are noted, and the highest.
 async fn schema(database: &Database) -> (i64, i64) {
@@ -33,7 +36,7 @@ async fn five_instances_that_start_at_once_migrate_once_and_are_all_ready() {
     let wanted = entries(&registry.database).await;
     registry.database.close().await;
     let newest = newest_schema();
-    for round in 0..ROUNDS {
+    for round in 0..rounds() {
         let fresh = Fresh::make().await;
         let mut starting = tokio::task::JoinSet::new();
         for _ in 0..INSTANCES {

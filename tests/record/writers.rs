@@ -6,6 +6,7 @@ use doseward::access::scope::Scope;
 use doseward::model::facts::group::Group;
 use doseward::model::identifiers::AccountId;
 use doseward::registry::facts::sampling;
+use doseward::registry::progress::Stage;
 use doseward::registry::refusal::Refusal;
 use doseward::registry::verify::verify;
 use doseward::registry::writer::{Begun, Registry};
@@ -31,6 +32,35 @@ struct Acknowledged {
     began: u64,
     ended: u64,
     event: Uuid,
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn a_proof_of_a_registry_that_is_written_to_is_of_one_moment_and_tells_how_far_it_is() {
+    let fresh = Fresh::make().await;
+    let registry = fresh.registry_of_the_machine().await;
+    let plant = plant::history(&registry).await;
+    let over = Arc::new(AtomicBool::new(false));
+    let (writer, until) = (registry.clone(), Arc::clone(&over));
+    let writing = tokio::spawn(async move {
+        let mut written = 0;
+        while !until.load(Ordering::SeqCst) {
+            plant::event(&writer, plant.site, &format!("L{written}"), 2).await.unwrap();
+            written += 1;
+        }
+        written
+    });
+    let mut entries = BTreeSet::new();
+    while entries.len() < 4 {
+        let mut told = Vec::new();
+        let found = verify(&registry, |progress| told.push(progress)).await.unwrap();
+        assert!(found.sound, "{:?}", found.first_fault);
+        entries.insert(found.entries);
+        // It ends with all that it said there was to do.
+        let walked = told.iter().rfind(|progress| progress.stage == Stage::Entries).unwrap();
+        assert_eq!((walked.done, walked.of), (found.entries, Some(found.entries)));
+    }
+    over.store(true, Ordering::SeqCst);
+    println!("{} events were written meanwhile", writing.await.unwrap());
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 8)]
