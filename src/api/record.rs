@@ -9,9 +9,10 @@ use crate::api::reply::Reply;
 use crate::api::request::Request;
 use crate::model::identifiers::{SiteId, WorkerId};
 use crate::model::shape::{Faults, Shape as _};
+use crate::model::text::Code;
 use crate::record;
 use crate::registry::anchor::text::Signed;
-use crate::registry::journal::{JournalCursor, JournalEntryView, JournalQuestion};
+use crate::registry::journal::{self, JournalCursor, JournalEntryView, JournalQuestion};
 use crate::registry::refusal::Refusal;
 use crate::registry::verify::anchored::Witness;
 use crate::registry::verify::{Verification, verify_with};
@@ -39,6 +40,7 @@ pub(crate) fn endpoints() -> Vec<Endpoint> {
             )
             .asks::<SiteId>("site_id", "Of this site.")
             .asks::<Uuid>("subject_id", "Of this fact.")
+            .asks::<Code>("kind", "Of facts of this kind, as the entries name it.")
             .paged()
             .answers(200, "A page, in the one order of all changes.", Schema::of::<JournalEntryView>("JournalEntry").list_of()),
         Endpoint::post("/journal/verification", Access::Needs(Action::VerifyJournal), prove)
@@ -57,6 +59,13 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     let mut faults = Faults::default();
     let site = request.parameter("site_id", &mut faults);
     let subject = request.parameter::<Uuid>("subject_id", &mut faults);
+    let kind = request.parameter::<Code>("kind", &mut faults).and_then(|asked| {
+        let known = journal::kinds(&request.caller).into_iter().find(|kind| *kind == asked.as_str());
+        if known.is_none() {
+            faults.note("/kind", "must be a kind of fact, as the entries of the journal name it");
+        }
+        known
+    });
     let after = request.asked("after").and_then(|cursor| {
         let read = JournalCursor::parse(cursor);
         if read.is_none() {
@@ -66,7 +75,7 @@ async fn read(app: App, request: Request) -> Result<Reply, Problem> {
     });
     let limit = request.limit(&mut faults);
     sound(faults)?;
-    let question = JournalQuestion { site, subject, after, until: None, limit };
+    let question = JournalQuestion { site, subject, kind, after, until: None, limit };
     let page = app.registry.journal(&request.caller, &question).await?;
     note_bulk(
         &app,

@@ -1,7 +1,7 @@
 //! Faults that the use case found in a sampling event, put beside the fields in which they are mended.
 
 use crate::model::shape::Faults;
-use crate::pages::entry_form::Typed;
+use crate::pages::entry_form::{READINGS, Typed};
 use crate::pages::entry_reading::Reading;
 
 impl Reading {
@@ -59,7 +59,12 @@ impl Reading {
             "running_share" => format!("r{n}-share"),
             "arc_minutes" => format!("r{n}-arc"),
             "ppe_worn" => format!("r{n}-ppe"),
-            "on_site_results" => format!("r{n}-read_value"),
+            "on_site_results" => {
+                // The list holds those that were typed, in their order.
+                let typed = READINGS.iter().filter(|[_, value, _]| row.given(value).is_some());
+                let at = parts.next().and_then(|at| at.parse().ok()).unwrap_or_default();
+                format!("r{n}-{}", typed.map(|[_, value, _]| value).nth(at).unwrap_or(&"read_value"))
+            }
             own @ ("number" | "position" | "covers" | "duplicate_of" | "outcome" | "sampler_kind"
             | "location" | "pump" | "materials" | "representative" | "note") => format!("r{n}-{own}"),
             _ => format!("r{n}-number"),

@@ -45,7 +45,19 @@ pub const MORE: &[&str] = &[
     "read_agent",
     "read_value",
     "read_criterion",
+    "read2_agent",
+    "read2_value",
+    "read2_criterion",
+    "read3_agent",
+    "read3_value",
+    "read3_criterion",
     "note",
+];
+/// What was read on site: agent, value and criterion. A dosimeter is read by as many criteria as there are.
+pub const READINGS: [[&str; 3]; 3] = [
+    ["read_agent", "read_value", "read_criterion"],
+    ["read2_agent", "read2_value", "read2_criterion"],
+    ["read3_agent", "read3_value", "read3_criterion"],
 ];
 /// How many samples a form holds at first: a day's.
 pub const ROWS: usize = 12;

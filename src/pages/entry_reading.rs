@@ -4,17 +4,15 @@
 use crate::conclusions::sampled_air::sampled_air;
 use crate::model::facts::sampling::{Position, Sample};
 use crate::model::shape::{Shape as _, parse_date};
-use crate::pages::entry_form::{Row, Typed};
-use crate::pages::entry_known::{Found, Known};
+use crate::pages::entry_form::{READINGS, Row, Typed};
+use crate::pages::entry_known::Known;
 use crate::pages::form::Wrong;
 use crate::pages::texts::Texts;
-use crate::pages::typed_quantities::{self, QuantityWrong};
+use crate::pages::typed_codes;
+use crate::pages::typed_quantities;
 use crate::pages::typed_times;
-use crate::registry::facts::laboratory_csv::agents_named;
-use chrono::{Days, NaiveDate, NaiveTime, TimeDelta, TimeZone as _};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
-use uuid::Uuid;
 
 /// What is worked out of one sample while it is typed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -168,7 +166,12 @@ impl<'r> OfRow<'r> {
             if let Some(text) = self.row.given(field) {
                 match typed_quantities::flow(text) {
                     Ok(flow) => drop(sample.insert(name.into(), flow)),
-                    Err(wrong) => self.note(reading, field, name, self.quantity_wrong(text, wrong, "flow")),
+                    Err(wrong) => self.note(
+                        reading,
+                        field,
+                        name,
+                        typed_codes::quantity_wrong(text, wrong, "flow", self.texts),
+                    ),
                 }
             }
         }
@@ -178,7 +181,7 @@ impl<'r> OfRow<'r> {
 
     fn agents(&self, sample: &mut Map<String, Value>, reading: &mut Reading) {
         let Some(text) = self.or_day("agents") else { return };
-        match codes_of(text, self.known, self.texts) {
+        match typed_codes::agents(text, self.known, self.texts) {
             Ok(codes) => drop(sample.insert("agent_codes".into(), json!(codes))),
             Err(detail) => self.note_or_day(reading, "agents", "agent_codes", detail),
         }
@@ -186,18 +189,12 @@ impl<'r> OfRow<'r> {
 
     fn people_and_places(&self, sample: &mut Map<String, Value>, reading: &mut Reading, is_blank: bool) {
         if let Some(text) = self.row.given("worker") {
-            match self.known.worker(text) {
-                Found::One(id) => {
+            match typed_codes::worker(text, self.known, self.texts) {
+                Ok(id) => {
                     sample.insert("worker_id".into(), json!(id.to_string()));
                     self.known.name(id).unwrap_or_default().clone_into(&mut reading.worked_out[self.n].who);
                 }
-                Found::Nobody => {
-                    let detail = self.texts.with("entry-wrong-worker", &[("what", text)]);
-                    self.note(reading, "worker", "worker_id", detail);
-                    reading.told.insert(format!("{}/group_id", self.at));
-                }
-                Found::Several => {
-                    let detail = self.texts.with("entry-wrong-workers", &[("what", text)]);
+                Err(detail) => {
                     self.note(reading, "worker", "worker_id", detail);
                     reading.told.insert(format!("{}/group_id", self.at));
                 }
@@ -205,32 +202,22 @@ impl<'r> OfRow<'r> {
         }
         let task = if is_blank { self.row.given("task") } else { self.or_day("task") };
         if let Some(text) = task {
-            if let Some(id) = find(&self.known.tasks, text) {
-                sample.insert("task_id".into(), json!(id.to_string()));
-            } else {
-                self.note_or_day(reading, "task", "task_id", self.no_code(text, self.known.tasks.keys()));
+            match typed_codes::one(&self.known.tasks, text, self.texts) {
+                Ok(id) => drop(sample.insert("task_id".into(), json!(id.to_string()))),
+                Err(detail) => self.note_or_day(reading, "task", "task_id", detail),
             }
         }
         if let Some(text) = self.row.given("group") {
-            match find(&self.known.groups, text) {
-                Some(id) => drop(sample.insert("group_id".into(), json!(id.to_string()))),
-                None => self.note(reading, "group", "group_id", self.no_code(text, self.known.groups.keys())),
+            match typed_codes::one(&self.known.groups, text, self.texts) {
+                Ok(id) => drop(sample.insert("group_id".into(), json!(id.to_string()))),
+                Err(detail) => self.note(reading, "group", "group_id", detail),
             }
         }
         let Some(text) = self.row.given("controls") else { return };
-        let mut running = Vec::new();
-        if text.eq_ignore_ascii_case("none") {
-            sample.insert("control_ids_running".into(), json!(running));
-            return;
+        match typed_codes::controls(text, self.known, self.texts) {
+            Ok(running) => drop(sample.insert("control_ids_running".into(), json!(running))),
+            Err(detail) => self.note(reading, "controls", "control_ids_running", detail),
         }
-        for code in text.split([',', ';']).flat_map(|part| whole_or_words(part, &self.known.controls)) {
-            let Some(id) = find(&self.known.controls, code) else {
-                let detail = self.no_code(code, self.known.controls.keys());
-                return self.note(reading, "controls", "control_ids_running", detail);
-            };
-            running.push(id.to_string());
-        }
-        sample.insert("control_ids_running".into(), json!(running));
     }
 
     fn runs(&self, sample: &mut Map<String, Value>, reading: &mut Reading) {
@@ -248,34 +235,16 @@ impl<'r> OfRow<'r> {
             reading.told.insert(format!("{}/runs", self.at));
             return;
         };
-        let mut runs = Vec::new();
-        for (start, end) in &typed.runs {
-            let (start, end) = (self.instant(date, *start), end.map(|end| self.instant(date, end)));
-            let (Some(start), None | Some(Some(_))) = (start, &end) else {
-                let detail = self.texts.with("entry-wrong-clock", &[("what", text)]);
-                return self.note(reading, "runs", "runs", detail);
-            };
-            let mut run = json!({"start": start});
-            if let Some(Some(end)) = end {
-                run["end"] = json!(end);
-            }
-            runs.push(run);
-        }
+        let Some(runs) = typed.at_site(date, self.known.site.fact.time_zone.0) else {
+            let detail = self.texts.with("entry-wrong-clock", &[("what", text)]);
+            return self.note(reading, "runs", "runs", detail);
+        };
         if !runs.is_empty() {
             sample.insert("runs".into(), json!(runs));
         }
         if let Some(minutes) = typed.minutes {
             sample.insert("minutes_run".into(), json!(minutes));
         }
-    }
-
-    /// An instant of the site's clock; nothing where the clocks jumped over it. Where they show it twice, the first.
-    fn instant(&self, date: NaiveDate, minutes: i64) -> Option<String> {
-        let days = u64::try_from(minutes.div_euclid(24 * 60)).ok()?;
-        let time = NaiveTime::MIN.overflowing_add_signed(TimeDelta::minutes(minutes.rem_euclid(24 * 60))).0;
-        let local = date.checked_add_days(Days::new(days))?.and_time(time);
-        let at = self.known.site.fact.time_zone.0.from_local_datetime(&local).earliest()?;
-        Some(at.to_rfc3339())
     }
 
     fn numbers(&self, sample: &mut Map<String, Value>, reading: &mut Reading) {
@@ -286,99 +255,43 @@ impl<'r> OfRow<'r> {
             }
         }
         if let Some(text) = self.row.given("share") {
-            match share(text) {
+            match typed_codes::share(text) {
                 Some(share) => drop(sample.insert("running_share".into(), json!(share))),
                 None => self.note(reading, "share", "running_share", self.texts.t("entry-wrong-share")),
             }
         }
-        let Some(text) = self.row.given("read_value") else { return };
-        let agent = self.row.given("read_agent").unwrap_or("noise");
-        let agent = match codes_of(agent, self.known, self.texts) {
-            Ok(codes) => codes.into_iter().next().unwrap_or_default(),
-            Err(detail) => return self.note(reading, "read_agent", "on_site_results", detail),
-        };
-        match typed_quantities::exposure(text) {
-            Ok(value) => {
-                let mut read = json!({"agent_code": agent, "value": value});
-                if let Some(criterion) = self.row.given("read_criterion") {
-                    read["criterion"] = json!(criterion);
-                }
-                sample.insert("on_site_results".into(), json!([read]));
-            }
-            Err(wrong) => {
-                let detail = self.quantity_wrong(text, wrong, "level");
-                self.note(reading, "read_value", "on_site_results", detail);
-            }
+        let readings: Vec<Value> =
+            READINGS.iter().filter_map(|fields| self.read_on_site(fields, reading)).collect();
+        if !readings.is_empty() {
+            sample.insert("on_site_results".into(), json!(readings));
         }
     }
 
-    fn quantity_wrong(&self, text: &str, wrong: QuantityWrong, what: &str) -> String {
-        let (key, put_in) = match (wrong, what) {
-            (QuantityWrong::NoNumber, "flow") => ("entry-wrong-flow", text.to_owned()),
-            (QuantityWrong::NoNumber, _) => ("entry-wrong-level", text.to_owned()),
-            (QuantityWrong::Comma, _) => ("entry-wrong-comma", text.to_owned()),
-            (QuantityWrong::NoUnit(number), "flow") => ("entry-wrong-no-unit", number),
-            (QuantityWrong::NoUnit(number), _) => ("entry-wrong-level", number),
-            (QuantityWrong::OtherUnit(unit), "flow") => ("entry-wrong-flow-unit", unit),
-            (QuantityWrong::OtherUnit(unit), _) => ("entry-wrong-level-unit", unit),
-        };
-        self.texts.with(key, &[("what", &put_in)])
-    }
-
-    fn no_code<'k>(&self, text: &str, codes: impl Iterator<Item = &'k String>) -> String {
-        let codes: Vec<&str> = codes.map(String::as_str).take(12).collect();
-        let put_in = [("what", text), ("by", &codes.join(", "))];
-        self.texts.with(if codes.is_empty() { "entry-wrong-no-codes" } else { "entry-wrong-code" }, &put_in)
-    }
-}
-
-/// Codes of agents, by code, CAS RN or name, with commas or semicolons between them.
-fn codes_of(text: &str, known: &Known, texts: &Texts) -> Result<Vec<String>, String> {
-    // A name may hold commas itself.
-    if let [one] = agents_named(text, &known.agents).as_slice() {
-        return Ok(vec![one.code.to_string()]);
-    }
-    text.split([',', ';'])
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
-        .map(|part| match agents_named(part, &known.agents).as_slice() {
-            [one] => Ok(one.code.to_string()),
-            [] => Err(texts.with("entry-wrong-agent", &[("what", part)])),
-            several => {
-                let codes: Vec<&str> = several.iter().map(|agent| agent.code.as_str()).collect();
-                Err(texts.with("entry-wrong-agents", &[("what", part), ("by", &codes.join(", "))]))
+    /// What was read on site by one criterion.
+    fn read_on_site(&self, [agent, value, criterion]: &[&str; 3], reading: &mut Reading) -> Option<Value> {
+        let text = self.row.given(value)?;
+        let typed = self.row.given(agent).unwrap_or("noise");
+        let code = match typed_codes::agents(typed, self.known, self.texts) {
+            Ok(codes) => codes.into_iter().next().unwrap_or_default(),
+            Err(detail) => {
+                self.note(reading, agent, "on_site_results", detail);
+                return None;
             }
-        })
-        .collect()
-}
-
-type ByCode = std::collections::BTreeMap<String, (Uuid, String)>;
-
-fn find(by_code: &ByCode, text: &str) -> Option<Uuid> {
-    let text = text.trim();
-    let found = by_code
-        .get(text)
-        .or_else(|| by_code.iter().find(|(code, _)| code.eq_ignore_ascii_case(text)).map(|(_, found)| found));
-    found.map(|(id, _)| *id)
-}
-
-/// A part of a list as one code, or as the words in it.
-fn whole_or_words<'t>(part: &'t str, by_code: &ByCode) -> Vec<&'t str> {
-    let part = part.trim();
-    if part.is_empty() {
-        Vec::new()
-    } else if find(by_code, part).is_some() {
-        vec![part]
-    } else {
-        part.split_whitespace().collect()
-    }
-}
-
-/// A share: `80 %` or `0.8`.
-fn share(text: &str) -> Option<f64> {
-    match text.trim().strip_suffix('%') {
-        Some(per_cent) => per_cent.trim().parse::<f64>().ok().map(|share| share / 100.0),
-        None => text.trim().parse().ok(),
+        };
+        match typed_quantities::exposure(text) {
+            Ok(read) => {
+                let mut read = json!({"agent_code": code, "value": read});
+                if let Some(criterion) = self.row.given(criterion) {
+                    read["criterion"] = json!(criterion);
+                }
+                Some(read)
+            }
+            Err(wrong) => {
+                let detail = typed_codes::quantity_wrong(text, wrong, "level", self.texts);
+                self.note(reading, value, "on_site_results", detail);
+                None
+            }
+        }
     }
 }
 

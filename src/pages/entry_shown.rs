@@ -2,7 +2,7 @@
 //! chosen.
 
 use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, Purpose, SampleOutcome, SamplerKind};
-use crate::pages::entry_form::{DAY, GRID, MORE, Row, Typed};
+use crate::pages::entry_form::{DAY, GRID, MORE, READINGS, Row, Typed};
 use crate::pages::entry_reading::WorkedOut;
 use crate::pages::form::Wrong;
 use crate::pages::frame::Choice;
@@ -73,6 +73,19 @@ pub struct FaultLine {
     pub detail: String,
 }
 
+/// The fields of what was read on site by one criterion.
+#[derive(Debug)]
+pub struct ReadingShown {
+    /// The field of the agent.
+    pub agent: &'static str,
+    /// The field of the value.
+    pub value: &'static str,
+    /// The field of the criterion.
+    pub criterion: &'static str,
+    /// By which criterion noise was read.
+    pub criteria: Vec<Choice>,
+}
+
 /// One sample.
 #[derive(Debug)]
 pub struct RowShown {
@@ -92,8 +105,8 @@ pub struct RowShown {
     pub samplers: Vec<Choice>,
     /// Whether the day was like other days.
     pub alike: Vec<Choice>,
-    /// By which criterion noise was read.
-    pub criteria: Vec<Choice>,
+    /// What was read on site.
+    pub readings: Vec<ReadingShown>,
     /// What is worked out.
     pub out: WorkedOut,
     /// What is wrong in the columns of the grid.
@@ -176,7 +189,21 @@ fn row_shown(n: usize, row: &Row, out: &WorkedOut, wrong: &Wrong, texts: &Texts)
             Choice::new("", texts.t("entry-alike-yes"), &asked("representative")),
             Choice::new("no", texts.t("entry-alike-no"), &asked("representative")),
         ],
-        criteria: choice!(texts, NoiseCriterion, "criterion", "entry-no-criterion", &asked("read_criterion")),
+        readings: READINGS
+            .iter()
+            .map(|[agent, value, criterion]| ReadingShown {
+                agent,
+                value,
+                criterion,
+                criteria: choice!(
+                    texts,
+                    NoiseCriterion,
+                    "criterion",
+                    "entry-no-criterion",
+                    &asked(criterion)
+                ),
+            })
+            .collect(),
         out: out.clone(),
         faults: faults.map(line).collect(),
         more: row.says_more() || MORE.iter().any(|field| !cells.cell(field).wrong.is_empty()),

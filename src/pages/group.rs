@@ -21,7 +21,7 @@ use crate::pages::charts::over_time::{self, over_time};
 use crate::pages::charts::posterior_curve::posterior_curve;
 use crate::pages::charts::{self, said};
 use crate::pages::control_titles::control_titles;
-use crate::pages::corrections::{self, Corrected};
+use crate::pages::corrections::{self, Corrected, OfFact};
 use crate::pages::duty_entry::DutyEntry;
 use crate::pages::figures::{Numbering, ShownFigure, ShownTable};
 use crate::pages::frame::{Choice, Frame};
@@ -96,6 +96,7 @@ struct GroupPage {
     missing: Vec<Missing>,
     tasks: Vec<Link>,
     corrected: Vec<Corrected>,
+    fact: OfFact,
 }
 
 async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
@@ -146,12 +147,13 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     tasks.sort_by_key(|task| task.fact.code.to_string());
     let behind = shifts.iter().flat_map(|shift| &shift.samples).map(|sample| sample.0).collect();
     let corrected = corrections::of_samples(tx, (&caller, texts), as_of, behind).await?;
+    let fact = corrections::of_fact(tx, (&caller, texts), as_of, (&group, is_now), "/groups").await?;
     reading::note_spanning(&pages, &visit, as_of, format!("group {id}"), names.workers()).await?;
     let drawn = Drawn::of(texts, &in_figures, &eras, &shifts, &moves, as_of.date);
     let newest = eras.first();
     let named = names.agent(&agent);
     let mut numbering = drawn.numbering;
-    let page = GroupPage {
+    Answer::page(&GroupPage {
         site: Link {
             address: format!("/sites/{site}"),
             words: names.site(site).unwrap_or_default().to_owned(),
@@ -168,6 +170,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         missing: newest.map(|era| more_results::of_group(texts, era, &shifts)).unwrap_or_default(),
         moves: moves_table(texts, &moves).map(|table| numbering.table(table)),
         corrected,
+        fact,
         limits: limits_table(texts, &named, &limits).map(|table| numbering.table(table)),
         owed,
         recommended,
@@ -194,8 +197,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
             })
             .collect(),
         frame: Frame::titled(&pages, &visit, group.fact.title.to_string()).at(moment.fix),
-    };
-    Answer::page(&page)
+    })
 }
 
 /// The agents measured or expected in the group, and the one that is looked at: the one asked for, else the first with results.

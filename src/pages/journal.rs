@@ -44,6 +44,7 @@ struct JournalList {
     frame: Frame,
     lead: String,
     sites: Vec<Choice>,
+    kinds: Vec<Choice>,
     from: String,
     subject: String,
     wrong: Wrong,
@@ -56,10 +57,11 @@ struct JournalList {
 struct Asked {
     site: Option<SiteId>,
     subject: Option<Uuid>,
+    kind: Option<&'static str>,
     from: Option<i64>,
 }
 
-fn asked(query: &Form, texts: &Texts, wrong: &mut Wrong) -> Asked {
+fn asked(query: &Form, kinds: &[&'static str], texts: &Texts, wrong: &mut Wrong) -> Asked {
     let id = |name: &str| query.given(name).and_then(|id| Uuid::parse_str(id).ok());
     let from = query.given("from").and_then(|text| {
         let digits: String = text.chars().filter(|sign| !sign.is_whitespace()).collect();
@@ -69,13 +71,15 @@ fn asked(query: &Form, texts: &Texts, wrong: &mut Wrong) -> Asked {
         }
         from
     });
-    Asked { site: id("site").map(SiteId), subject: id("subject"), from }
+    let kind = query.given("kind").and_then(|asked| kinds.iter().find(|kind| **kind == asked)).copied();
+    Asked { site: id("site").map(SiteId), subject: id("subject"), kind, from }
 }
 
 async fn list(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let (caller, texts) = (visit.caller(), Texts::of(&visit));
     let mut wrong = Wrong::default();
-    let asked = asked(&visit.query, texts, &mut wrong);
+    let known = journal::kinds(&caller);
+    let asked = asked(&visit.query, &known, texts, &mut wrong);
     pages.registry.settle().await?;
     let mut tx = pages.registry.database.read().await?;
     let as_of = pages.registry.now(&mut tx).await?;
@@ -85,12 +89,21 @@ async fn list(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
     let accounts = AccountNames::of(&mut tx, &caller, as_of, accounts).await?;
     let chosen = visit.query.text("site");
     let sites = names.sites().into_iter().map(|(id, name)| Choice::new(id.to_string(), name, chosen));
+    let chosen_kind = asked.kind.unwrap_or_default();
+    let mut kinds: Vec<Choice> = known
+        .into_iter()
+        .map(|kind| Choice::new(kind, told::heading(&texts.word("fact-kind", kind)), chosen_kind))
+        .collect();
+    kinds.sort_by(|one, other| one.label.cmp(&other.label));
     let kept = visit.query.as_query(&["from", "said"]);
     let with_from = |from: i64| format!("/journal?{kept}&from={from}").replace("?&", "?");
     let first = found.items.first().map_or(from, |entry| entry.position);
     Answer::page(&JournalList {
         lead: texts.with("journal-lead", &[("entry", &told::count(as_of.position))]),
         sites: std::iter::once(Choice::new("", texts.t("every-site"), chosen)).chain(sites).collect(),
+        kinds: std::iter::once(Choice::new("", texts.t("journal-every-kind"), chosen_kind))
+            .chain(kinds)
+            .collect(),
         from: visit.query.text("from").to_owned(),
         subject: asked.subject.map(|id| id.to_string()).unwrap_or_default(),
         wrong,
@@ -117,6 +130,7 @@ async fn found(
     let question = |from: i64| JournalQuestion {
         site: asked.site,
         subject: asked.subject,
+        kind: asked.kind,
         after: Some(JournalCursor { position: from - 1, ordinal: i64::MAX }),
         until: Some(as_of.position),
         limit: TOGETHER,
@@ -149,6 +163,7 @@ fn line(texts: &Texts, names: &Names, accounts: &AccountNames, entry: &JournalEn
 
 /// What was done with which kind of fact.
 pub fn what(texts: &Texts, entry: &JournalEntryView) -> String {
-    let kind = told::heading(&told::words(&entry.kind));
-    texts.with("journal-what", &[("what", &kind), ("who", &told::words(&entry.deed))])
+    let kind = told::heading(&texts.word("fact-kind", &entry.kind));
+    let deed = texts.word("deed", &entry.deed.replace(' ', "_"));
+    texts.with("journal-what", &[("what", &kind), ("who", &deed)])
 }

@@ -8,6 +8,7 @@ use crate::model::shape::Shape as _;
 use crate::model::version::Version;
 use crate::pages::Pages;
 use crate::pages::answer::Answer;
+use crate::pages::changes_told::{self, ChangeTold};
 use crate::pages::form::Wrong;
 use crate::pages::frame::Frame;
 use crate::pages::moment::Moment;
@@ -77,6 +78,7 @@ struct ReportPage {
     lead: String,
     voided: String,
     facts: Vec<(String, String)>,
+    changes: Vec<ChangeTold>,
     rows: Vec<ResultRow>,
     held: Vec<HeldShown>,
     records: bool,
@@ -154,6 +156,7 @@ async fn page(
     let names = Names::of(tx, &caller, as_of).await?;
     let held = held_rows::of_report(tx, as_of, id).await?;
     reading::note_bulk(pages, visit, as_of, "report", workers.len()).await?;
+    let changes = changes_told::changes(tx, &caller, as_of, id, texts).await?;
     let may = |action: Action| {
         caller.may(action).is_ok_and(|scope| report.site.is_none_or(|site| scope.sites.holds(site)))
     };
@@ -182,6 +185,7 @@ async fn page(
         },
         voided: report.voided.clone().unwrap_or_default(),
         facts,
+        changes,
         rows,
         held,
         records: is_now && report.stands() && may(Action::RecordSamples),

@@ -11,7 +11,7 @@ use crate::store::versions::AsOf;
 use chrono::{DateTime, NaiveDate, NaiveTime, Utc};
 
 /// The parameter that names another day.
-const ASKED: &str = "as_known_on";
+pub(super) const ASKED: &str = "as_known_on";
 
 /// A snapshot to answer from, and as of when.
 #[derive(Debug)]

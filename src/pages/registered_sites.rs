@@ -12,7 +12,6 @@ use crate::pages::frame::{Choice, Field, Frame};
 use crate::pages::stopped::Stopped;
 use crate::pages::table::{Page, Who};
 use crate::pages::texts::Texts;
-use crate::pages::told;
 use crate::pages::visit::Visit;
 use crate::pages::writing::write;
 use crate::registry::place::Under;
@@ -62,6 +61,7 @@ async fn found(tx: &mut Tx, caller: &Caller, as_of: AsOf) -> Result<Vec<Version<
 }
 
 async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<RegisteredSitesPage, Stopped> {
+    let texts = Texts::of(visit);
     let mut tx = pages.registry.database.read().await?;
     let as_of = pages.registry.now(&mut tx).await?;
     let mut sites: Vec<SiteLine> = found(&mut tx, &visit.caller(), as_of)
@@ -71,7 +71,7 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<RegisteredSi
             name: site.fact.name.to_string(),
             code: site.fact.code.to_string(),
             zone: site.fact.time_zone.0.name().to_owned(),
-            rule_set: told::words(site.fact.rule_set.as_str()),
+            rule_set: texts.word("rule-set", site.fact.rule_set.as_str()),
         })
         .collect();
     sites.sort_by_key(|site| site.name.to_lowercase());
@@ -82,7 +82,9 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<RegisteredSi
         zone: Field::of(visit, &wrong, "time_zone"),
         rule_sets: RuleSet::ALL
             .iter()
-            .map(|one| Choice::new(one.as_str(), told::words(one.as_str()), visit.form.text("rule_set")))
+            .map(|one| {
+                Choice::new(one.as_str(), texts.word("rule-set", one.as_str()), visit.form.text("rule_set"))
+            })
             .collect(),
         frame: Frame::of(pages, visit, "registered-sites-title"),
     })

@@ -1,20 +1,12 @@
-//! Results of samples as pages tell them: quantities, flags, the working, and what was changed.
+//! Results of samples as pages tell them: quantities, flags, the working.
 
-use crate::access::caller::Caller;
 use crate::conclusions::flag::Flag;
 use crate::model::printed::{Printing, Resolution, exact};
 use crate::model::quantity::Quantity;
 use crate::model::shape::Shape as _;
-use crate::pages::account_names::AccountNames;
 use crate::pages::names::Names;
-use crate::pages::stopped::Stopped;
-use crate::pages::texts::Texts;
 use crate::pages::told;
-use crate::registry::changes_of::{ChangeOf, changes_of};
-use crate::store::backend::Tx;
-use crate::store::versions::AsOf;
 use serde_json::Value;
-use uuid::Uuid;
 
 /// How finely a concentration is told; a calculator needs more of what goes into it.
 const FIGURES: u32 = 3;
@@ -42,19 +34,6 @@ pub struct StepTold {
     pub result: String,
     /// Where the formula is published.
     pub source: String,
-}
-
-/// A change of a fact.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ChangeTold {
-    /// When, and by whom.
-    pub head: String,
-    /// What was changed, from what to what.
-    pub what: String,
-    /// Why.
-    pub reason: String,
-    /// Whether it is a correction: the value was always the new one.
-    pub corrects: bool,
 }
 
 /// A quantity of an answer; empty where there is none.
@@ -108,7 +87,7 @@ pub fn working(answer: &Value, agent: Option<&str>, agents: &[String], names: &N
 }
 
 /// A value of a working, or of a fact, in plain letters.
-fn value(of: &Value) -> String {
+pub fn value(of: &Value) -> String {
     match of {
         Value::Null => "—".to_owned(),
         Value::Bool(true) => "yes".to_owned(),
@@ -126,69 +105,4 @@ fn value(of: &Value) -> String {
             parts.collect::<Vec<_>>().join(", ")
         }
     }
-}
-
-/// The changes of a fact, each with what it changed and who made it, as far as the reader may know him.
-///
-/// # Errors
-/// Only when storage fails.
-pub async fn changes(
-    tx: &mut Tx,
-    caller: &Caller,
-    as_of: AsOf,
-    subject: Uuid,
-    texts: &Texts,
-) -> Result<Vec<ChangeTold>, Stopped> {
-    let found = changes_of(tx, caller, as_of, subject).await?;
-    let accounts = found.iter().map(|change| change.account).collect();
-    let names = AccountNames::of(tx, caller, as_of, accounts).await?;
-    Ok(told_of(&found, &names, texts))
-}
-
-fn told_of(found: &[ChangeOf], names: &AccountNames, texts: &Texts) -> Vec<ChangeTold> {
-    let mut before: Option<&Value> = None;
-    found
-        .iter()
-        .map(|change| {
-            let what = before.map(|before| differences(before, &change.fact, texts)).unwrap_or_default();
-            before = Some(&change.fact);
-            let put_in = [
-                ("what", texts.word("deed", &change.deed.replace(' ', "_"))),
-                ("day", told::instant(change.at)),
-                ("by", names.told(texts, change.account)),
-            ];
-            let put_in: Vec<(&str, &str)> =
-                put_in.iter().map(|(name, text)| (*name, text.as_str())).collect();
-            ChangeTold {
-                head: told::heading(&texts.with("changes-head", &put_in)),
-                what,
-                reason: change.reason.clone().unwrap_or_default(),
-                corrects: change.deed == "corrected",
-            }
-        })
-        .collect()
-}
-
-/// What the registry writes itself is no news of a change.
-const OF_THE_REGISTRY: &[&str] = &["labels", "marks", "changed_after_result", "reason", "status", "stands"];
-
-fn differences(before: &Value, after: &Value, texts: &Texts) -> String {
-    let empty = serde_json::Map::new();
-    let (before, after) = (before.as_object().unwrap_or(&empty), after.as_object().unwrap_or(&empty));
-    let mut names: Vec<&String> = before.keys().chain(after.keys()).collect();
-    names.sort_unstable();
-    names.dedup();
-    let of = |fields: &serde_json::Map<String, Value>, name: &str| {
-        fields.get(name).map_or_else(|| "—".to_owned(), value)
-    };
-    let changed = names
-        .into_iter()
-        .filter(|name| before.get(*name) != after.get(*name) && !OF_THE_REGISTRY.contains(&name.as_str()));
-    changed
-        .map(|name| {
-            let (old, new) = (of(before, name), of(after, name));
-            texts.with("changes-from-to", &[("what", &told::words(name)), ("by", &old), ("who", &new)])
-        })
-        .collect::<Vec<_>>()
-        .join("; ")
 }

@@ -9,12 +9,14 @@ use crate::model::shape::Shape as _;
 use crate::model::version::Version;
 use crate::pages::Pages;
 use crate::pages::answer::Answer;
+use crate::pages::changes_told::{self, ChangeTold};
+use crate::pages::corrections;
 use crate::pages::form::{Form, Wrong};
 use crate::pages::frame::Frame;
 use crate::pages::moment::Moment;
 use crate::pages::names::Names;
 use crate::pages::reading;
-use crate::pages::result_told::{self, ChangeTold, FlagTold, StepTold};
+use crate::pages::result_told::{self, FlagTold, StepTold};
 use crate::pages::stopped::Stopped;
 use crate::pages::table::{Page, Who};
 use crate::pages::texts::Texts;
@@ -94,6 +96,8 @@ struct SamplePage {
     results: Vec<ResultShown>,
     changes: Vec<ChangeTold>,
     corrected: bool,
+    /// Where it is corrected; empty for whoever may not.
+    correction: String,
     accepts: bool,
     /// How many results wait for acceptance.
     waiting: usize,
@@ -188,13 +192,13 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
     for result in view["results"].as_array().into_iter().flatten() {
         let found = recorded.iter().find(|one| Some(one.id.to_string().as_str()) == result["id"].as_str());
         let changes = match found {
-            Some(found) => result_told::changes(tx, &caller, as_of, found.id, texts).await?,
+            Some(found) => changes_told::changes(tx, &caller, as_of, found.id, texts).await?,
             None => Vec::new(),
         };
         let of_agent = result_told::working(&view["working"], result["agent_code"].as_str(), &agents, &names);
         shown.push(result_shown(result, found, of_agent, changes, (texts, &names)));
     }
-    let changes = result_told::changes(tx, &caller, as_of, id, texts).await?;
+    let changes = changes_told::changes(tx, &caller, as_of, id, texts).await?;
     if let Some(worker) = sample.fact.worker_id {
         reading::note_worker(pages, visit, as_of, worker).await?;
     }
@@ -232,6 +236,12 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<SamplePage, 
         air: result_told::working(&view["working"], None, &agents, &names),
         corrected: changes.iter().any(|change| change.corrects),
         changes,
+        correction: corrections::form(
+            &caller,
+            is_now && sample.stands(),
+            sample.site,
+            &format!("/samples/{id}"),
+        ),
         accepts: is_now && sample.stands() && may(Action::Accept).is_some(),
         waiting: shown.iter().filter(|result| result.submitted && result.stands).count(),
         voids: is_now && may(Action::Void).is_some(),

@@ -8,13 +8,15 @@ use crate::model::shape::Shape as _;
 use crate::model::version::Version;
 use crate::pages::Pages;
 use crate::pages::answer::Answer;
+use crate::pages::changes_told::{self, ChangeTold};
+use crate::pages::corrections;
 use crate::pages::entry_reading::change_told;
 use crate::pages::form::Wrong;
 use crate::pages::frame::Frame;
 use crate::pages::moment::Moment;
 use crate::pages::names::Names;
 use crate::pages::reading;
-use crate::pages::result_told::{self, ChangeTold};
+use crate::pages::result_told;
 use crate::pages::stopped::Stopped;
 use crate::pages::table::{Page, Who};
 use crate::pages::texts::Texts;
@@ -78,6 +80,8 @@ struct EventPage {
     facts: Vec<(String, String)>,
     rows: Vec<SampleRow>,
     waiting: usize,
+    /// Where it is corrected; empty for whoever may not.
+    correction: String,
     accepts: bool,
     voids: bool,
     records: bool,
@@ -149,7 +153,7 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
     let names = Names::of(tx, &caller, as_of).await?;
     let rows: Vec<SampleRow> =
         views.iter().zip(&facts_of).map(|(view, sample)| row(view, sample, (texts, &names))).collect();
-    let changes = result_told::changes(tx, &caller, as_of, id, texts).await?;
+    let changes = changes_told::changes(tx, &caller, as_of, id, texts).await?;
     reading::note_bulk(pages, visit, as_of, "event", workers.len()).await?;
     let waiting = rows.iter().flat_map(|row| &row.results).filter(|result| result.submitted).count();
     let awaited = rows.iter().filter(|row| row.awaited && !row.voided).count();
@@ -178,6 +182,12 @@ async fn page(pages: &Pages, visit: &Visit, wrong: Wrong) -> Result<EventPage, S
         facts,
         rows,
         waiting,
+        correction: corrections::form(
+            &caller,
+            is_now && event.stands(),
+            event.site,
+            &format!("/sampling-events/{id}"),
+        ),
         accepts: is_now && event.stands() && may(Action::Accept),
         voids: is_now && may(Action::Void),
         records: is_now && event.stands() && may(Action::RecordSamples),

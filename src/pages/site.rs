@@ -143,7 +143,7 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         records: is_now && caller.may(Action::RecordSamples).is_ok_and(|scope| scope.sites.holds(SiteId(id))),
         lead: lead(texts, &rows, gaps),
         code: site.fact.code.to_string(),
-        rule_set: told::words(site.fact.rule_set.as_str()),
+        rule_set: texts.word("rule-set", site.fact.rule_set.as_str()),
         zone: site.fact.time_zone.0.name().to_owned(),
         groups: rows,
         controls: judged,

@@ -4,6 +4,7 @@ use crate::model::shape::Faults;
 use crate::pages::Pages;
 use crate::pages::dispatch;
 use crate::pages::frame::Frame;
+use crate::pages::moment::ASKED;
 use crate::pages::visit::Visit;
 use crate::registry::refusal::Refusal;
 use crate::store::error::StoreError;
@@ -86,16 +87,22 @@ impl Stopped {
             }
             tracing::error!(error = %chain, "a page failed inside");
         }
-        let frame = Frame::of(pages, visit, &format!("stopped-{}-title", self.kind));
-        self.on(frame, &visit.id)
+        // Looked at from an earlier day, what is unknown may be something that was entered since.
+        let then = visit.query.given(ASKED).filter(|_| self.kind == "unknown");
+        let kind = if then.is_some() { "unknown-then" } else { self.kind };
+        let frame = Frame::of(pages, visit, &format!("stopped-{kind}-title"));
+        let now = then.map(|_| visit.path.clone()).unwrap_or_default();
+        self.on(frame, kind, now, &visit.id)
     }
 
-    fn on(&self, frame: Frame, id: &str) -> Response {
-        let text = |part: &str| frame.t(&format!("stopped-{}-{part}", self.kind));
+    /// `now` is where the same is looked at as known now; empty where it is already.
+    fn on(&self, frame: Frame, kind: &str, now: String, id: &str) -> Response {
+        let text = |part: &str| frame.t(&format!("stopped-{kind}-{part}"));
         let template = StoppedPage {
             happened: self.detail.clone().unwrap_or_else(|| text("happened")),
             kept: text("kept"),
             to_do: text("do"),
+            now,
             id: id.to_owned(),
             frame,
         };
@@ -112,6 +119,7 @@ impl Stopped {
 /// Every kind of stop, for the test of the texts.
 pub const KINDS: &[&str] = &[
     "unknown",
+    "unknown-then",
     "forbidden",
     "signed-out",
     "from-elsewhere",
@@ -133,6 +141,7 @@ struct StoppedPage {
     happened: String,
     kept: String,
     to_do: String,
+    now: String,
     id: String,
 }
 
@@ -147,7 +156,7 @@ pub fn tell_outside(status: StatusCode, id: &str) -> Response {
     };
     let mut frame = Frame::bare(None, String::new());
     frame.title = frame.t(&format!("stopped-{}-title", stopped.kind));
-    stopped.on(frame, id)
+    stopped.on(frame, stopped.kind, String::new(), id)
 }
 
 impl From<Refusal> for Stopped {

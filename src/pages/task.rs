@@ -13,6 +13,7 @@ use crate::pages::charts::left_of_exposure::{level_differences, ratios};
 use crate::pages::charts::names::Names as FigureNames;
 use crate::pages::charts::said;
 use crate::pages::charts::without_and_with::without_and_with;
+use crate::pages::corrections::{self, OfFact};
 use crate::pages::figures::{Numbering, ShownFigure, ShownTable};
 use crate::pages::frame::{Choice, Frame};
 use crate::pages::limits_told::limits_table;
@@ -63,6 +64,7 @@ struct ControlShown {
     missing: Vec<Missing>,
     remarks: Vec<String>,
     workings: Vec<AtPosition>,
+    fact: OfFact,
 }
 
 #[derive(Template)]
@@ -79,6 +81,7 @@ struct TaskPage {
     minutes: String,
     controls: Vec<ControlShown>,
     limits: Option<ShownTable>,
+    fact: OfFact,
 }
 
 async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
@@ -120,13 +123,19 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         }
     }
     let named = names.agent(&agent);
+    let mut corrected: BTreeMap<ControlId, OfFact> = BTreeMap::new();
+    for control in by_control.iter().filter_map(|(control, _)| controls.get(control)) {
+        let fact = corrections::of_fact(tx, (&caller, texts), as_of, (control, is_now), "/controls").await?;
+        corrected.insert(ControlId(control.id), fact);
+    }
     let shown: Vec<ControlShown> = by_control
         .iter()
         .enumerate()
         .map(|(at, (control, of))| {
             let eight_hour = shifts.get(control).map(Vec::as_slice).unwrap_or_default();
             let about = about(texts, controls.get(control), &periods, *control);
-            let told = Told { texts, agent: &named, names: &in_figures, about };
+            let fact = corrected.get(control).cloned().unwrap_or_default();
+            let told = Told { texts, agent: &named, names: &in_figures, about, fact };
             control_shown(told, (at, *control), of, eight_hour, &mut numbering)
         })
         .collect();
@@ -134,7 +143,9 @@ async fn show(pages: Pages, visit: Visit) -> Result<Answer, Stopped> {
         .fact
         .usual_minutes_per_shift
         .map(|minutes| texts.with("task-minutes", &[("what", &said::tick(minutes))]));
+    let fact = corrections::of_fact(tx, (&caller, texts), as_of, (&task, is_now), "/tasks").await?;
     Answer::page(&TaskPage {
+        fact,
         site: format!("/sites/{site}"),
         site_name: names.site(site).unwrap_or_default().to_owned(),
         group: format!("/groups/{}?agent_code={agent}", task.fact.group_id),
@@ -188,6 +199,7 @@ struct Told<'t> {
     agent: &'t str,
     names: &'t FigureNames,
     about: Vec<String>,
+    fact: OfFact,
 }
 
 fn control_shown(
@@ -197,7 +209,7 @@ fn control_shown(
     eight_hour: &[ShiftAverageView],
     numbering: &mut Numbering,
 ) -> ControlShown {
-    let Told { texts, agent, names, about } = told;
+    let Told { texts, agent, names, about, fact } = told;
     let at_position = |verdict: &VerdictView| AtPosition {
         place: verdict_told::place(texts, verdict),
         sentence: verdict.sentence.clone(),
@@ -220,5 +232,6 @@ fn control_shown(
         missing: verdict_told::missing(texts, of),
         remarks: verdict_told::remarks_of(texts, of),
         workings: of.iter().map(at_position).filter(|one| !one.working.is_empty()).collect(),
+        fact,
     }
 }

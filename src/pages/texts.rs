@@ -14,6 +14,8 @@ const ENGLISH: &str = concat!(
     include_str!("../../templates/pages/texts/en-reading.ftl"),
     "\n",
     include_str!("../../templates/pages/texts/en-sampling.ftl"),
+    "\n",
+    include_str!("../../templates/pages/texts/en-correcting.ftl"),
 );
 
 /// The texts of one language.

@@ -33,18 +33,26 @@ pub fn flow(text: &str) -> Result<Value, QuantityWrong> {
 /// # Errors
 /// What is wrong with it.
 pub fn exposure(text: &str) -> Result<Value, QuantityWrong> {
-    quantity(text, |unit| {
-        if matches!(unit, "dba" | "db(a)" | "db[a]") {
-            return Some(Unit::DbA);
-        }
-        let plain = unit.replace(['µ', 'μ'], "u").replace('³', "3");
-        let named = |one: &&Unit| {
-            let symbol = one.symbol().to_lowercase().replace(['µ', 'μ'], "u").replace('³', "3");
-            symbol == plain || one.code().to_lowercase() == plain
-        };
-        let found = Unit::ALL.iter().find(named).copied();
-        found.filter(|unit| unit.is_exposure() || unit.dimension() == Dimension::Percent)
-    })
+    let fits = |unit: &Unit| unit.is_exposure() || unit.dimension() == Dimension::Percent;
+    quantity(text, |unit| any_unit(unit).filter(fits))
+}
+
+/// Reads a mass, a concentration or any other amount.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn amount(text: &str) -> Result<Value, QuantityWrong> {
+    quantity(text, any_unit)
+}
+
+/// The unit of a name in small letters, as it is printed or as the API writes it.
+fn any_unit(name: &str) -> Option<Unit> {
+    if matches!(name, "dba" | "db(a)" | "db[a]") {
+        return Some(Unit::DbA);
+    }
+    let plain = |name: &str| name.to_lowercase().replace(['µ', 'μ'], "u").replace('³', "3");
+    let asked = plain(name);
+    Unit::ALL.iter().find(|one| plain(one.symbol()) == asked || plain(one.code()) == asked).copied()
 }
 
 fn quantity(text: &str, unit_of: impl Fn(&str) -> Option<Unit>) -> Result<Value, QuantityWrong> {

@@ -1,5 +1,9 @@
 //! Times as people type them in one field: `07:02–11:31 12:04–14:58`, `0702 1458`, `22:00–06:00`, `07:02 443 min`.
 
+use chrono::{Days, NaiveDate, NaiveTime, TimeDelta, TimeZone as _};
+use chrono_tz::Tz;
+use serde_json::{Value, json};
+
 /// A time of day that lies this much before the one before it is taken as one of the next day; more is a slip of the pen.
 /// (A run and a break of a shift are shorter; our own choice.)
 const AHEAD_MOST: i64 = 16 * 60;
@@ -29,6 +33,28 @@ impl TypedRuns {
         #[expect(clippy::cast_precision_loss, reason = "minutes of a few days")]
         self.minutes.or_else(|| sum.filter(|_| !self.runs.is_empty()).map(|sum| sum as f64))
     }
+}
+
+impl TypedRuns {
+    /// The runs as a request holds them, by the clock of a site; nothing where the clocks jumped over one of the times.
+    pub fn at_site(&self, date: NaiveDate, zone: Tz) -> Option<Vec<Value>> {
+        let run = |(start, end): &(i64, Option<i64>)| {
+            let mut run = json!({"start": instant(date, *start, zone)?});
+            if let Some(end) = end {
+                run["end"] = json!(instant(date, *end, zone)?);
+            }
+            Some(run)
+        };
+        self.runs.iter().map(run).collect()
+    }
+}
+
+/// An instant of a site's clock; nothing where the clocks jumped over it. Where they show it twice, the first.
+fn instant(date: NaiveDate, minutes: i64, zone: Tz) -> Option<String> {
+    let days = u64::try_from(minutes.div_euclid(DAY)).ok()?;
+    let time = NaiveTime::MIN.overflowing_add_signed(TimeDelta::minutes(minutes.rem_euclid(DAY))).0;
+    let local = date.checked_add_days(Days::new(days))?.and_time(time);
+    Some(zone.from_local_datetime(&local).earliest()?.to_rfc3339())
 }
 
 /// A piece of a text: a time, or minutes.

@@ -1,6 +1,7 @@
 //! A worker: one life line for each agent over all sites in sight, the tables behind it, clauses and duties; as known on a
 //! chosen day, and as a record to print.
 
+use crate::access::caller::Caller;
 use crate::access::policy::Action;
 use crate::model::facts::duty::DutyStatus;
 use crate::model::facts::worker::{Assignment, EarlierExposure};
@@ -13,8 +14,9 @@ use crate::pages::charts::day_counts::day_counts;
 use crate::pages::charts::life_line::{Assigned, DutyMark, LifeLine, life_line};
 use crate::pages::charts::noise_years::noise_years;
 use crate::pages::control_titles::control_titles;
-use crate::pages::corrections::Corrected;
+use crate::pages::corrections::{self, Corrected};
 use crate::pages::duty_entry::DutyEntry;
+use crate::pages::examiner_packet;
 use crate::pages::figures::{Numbering, ShownFigure, ShownTable};
 use crate::pages::form::{Form, Wrong};
 use crate::pages::frame::{Choice, Frame};
@@ -40,7 +42,7 @@ use crate::registry::duty_view::DutyView;
 use crate::registry::find_workers;
 use crate::registry::gather::persons::persons;
 use crate::registry::journal::hex;
-use crate::store::versions::{self, Where};
+use crate::store::versions::{self, AsOf, Where};
 use askama::Template;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
@@ -49,7 +51,11 @@ use uuid::Uuid;
 /// The pages of this room.
 pub(crate) fn pages() -> Vec<Page> {
     let reads = Who::May(Action::ReadHistories);
-    vec![Page::get("/workers/{id}", reads, show), Page::post("/workers/{id}", reads, show)]
+    vec![
+        Page::get("/workers/{id}", reads, show),
+        Page::post("/workers/{id}", reads, show),
+        Page::get("/workers/{id}/examiner-packet", reads, examiner_packet::show),
+    ]
 }
 
 /// The longest lag that can be asked for.
@@ -89,7 +95,11 @@ struct WorkerPage {
     earlier: Option<ShownTable>,
     duties: Vec<DutyEntry>,
     corrected: Vec<Corrected>,
+    /// Where the entry, and each assignment, is corrected; none for whoever may not.
+    corrections: Vec<(String, String)>,
     looked_at: bool,
+    /// Where the paper for an examining professional is; empty for whoever has none.
+    packet: String,
     states_purpose: bool,
     purpose: String,
     made: String,
@@ -159,6 +169,8 @@ async fn page(pages: &Pages, visit: &Visit) -> Result<WorkerPage, Stopped> {
     let state = ChainState::for_reader(tx, as_of.position, &caller, Action::ReadHistories).await?;
     let (looked_at, states_purpose) =
         (caller.may(Action::ReadAccessOfWorkers).is_ok(), caller.may(Action::MedicalGrounds).is_ok());
+    let told_corrected = corrected(texts, &entry, id, &assignments, &names);
+    let told_corrected = corrections::explained(tx, (&caller, texts), as_of, told_corrected).await?;
     reading::note_worker(pages, visit, as_of, WorkerId(id)).await?;
     let worn = |fact: &Assignment| titles.get(&fact.respirator_control_id?).cloned();
     let mut numbering = Numbering::default();
@@ -171,16 +183,6 @@ async fn page(pages: &Pages, visit: &Visit) -> Result<WorkerPage, Stopped> {
     let assigned =
         worker_told::assignments(texts, &names, worn, &assignments).map(|table| numbering.table(table));
     let entries = duties.iter().map(|duty| DutyEntry::of(texts, &names, duty, as_of.date));
-    let who = visit.session.as_ref().map(|session| session.email.clone()).unwrap_or_default();
-    let made = texts.with(
-        "worker-record",
-        &[
-            ("day", &told::day(as_of.date)),
-            ("who", &who),
-            ("entry", &told::count(as_of.position)),
-            ("what", &agent),
-        ],
-    );
     Ok(WorkerPage {
         id,
         employments: employments(texts, &entry),
@@ -195,11 +197,13 @@ async fn page(pages: &Pages, visit: &Visit) -> Result<WorkerPage, Stopped> {
         assignments: assigned,
         earlier: worker_told::earlier(texts, &earlier).map(|table| numbering.table(table)),
         duties: entries.collect(),
-        corrected: corrected(texts, &entry, id, &assignments, &names),
+        corrected: told_corrected,
+        corrections: forms(texts, &caller, (id, is_now), &assignments, &names),
         looked_at,
+        packet: examiner_packet::address(&caller, id, &code, &moment.fix.day),
         states_purpose,
         purpose: visit.form.text(reading::PURPOSE).to_owned(),
-        made,
+        made: made(texts, visit, as_of, &agent),
         chain: texts.with(
             "worker-record-chain",
             &[
@@ -211,6 +215,20 @@ async fn page(pages: &Pages, visit: &Visit) -> Result<WorkerPage, Stopped> {
         frame: Frame::titled(pages, visit, name(&entry)).at(moment.fix),
         agent,
     })
+}
+
+/// What the printed record says of itself.
+fn made(texts: &Texts, visit: &Visit, as_of: AsOf, agent: &str) -> String {
+    let who = visit.session.as_ref().map(|session| session.email.as_str()).unwrap_or_default();
+    texts.with(
+        "worker-record",
+        &[
+            ("day", &told::day(as_of.date)),
+            ("who", who),
+            ("entry", &told::count(as_of.position)),
+            ("what", agent),
+        ],
+    )
 }
 
 /// The agent to begin with: one that a duty is about, else the first.
@@ -291,6 +309,26 @@ fn corrected(
         found.push(Corrected::new(one.id, texts.with("worker-corrected-assignment", &[("what", group)])));
     }
     found
+}
+
+/// Where the entry and the assignments are corrected.
+fn forms(
+    texts: &Texts,
+    caller: &Caller,
+    (id, is_now): (Uuid, bool),
+    assignments: &[Version<Assignment>],
+    names: &Names,
+) -> Vec<(String, String)> {
+    let entry =
+        (corrections::form(caller, is_now, None, &format!("/workers/{id}")), texts.t("correct-this-entry"));
+    let of_assignments = assignments.iter().filter(|one| one.stands()).map(|one| {
+        let address = format!("/assignments/{}", one.id);
+        let group = names.group(one.fact.group_id.0).unwrap_or_default();
+        let days = crate::pages::charts::said::period(Some(one.fact.from), one.fact.to);
+        let words = texts.with("correct-this-assignment", &[("what", group), ("day", &days)]);
+        (corrections::form(caller, is_now, one.site, &address), words)
+    });
+    std::iter::once(entry).chain(of_assignments).filter(|(address, _)| !address.is_empty()).collect()
 }
 
 /// What is gathered for every part of the page.

@@ -3,9 +3,10 @@
 use crate::model::measured::Measured;
 use crate::model::printed::{Printing, Resolution, exact};
 use crate::model::quantity::Quantity;
-use crate::model::shape::Shape as _;
+use crate::model::shape::{Shape as _, parse_date};
 use crate::model::working::Step;
 use crate::pages::told;
+use chrono::{DateTime, Utc};
 use serde_json::Value;
 
 /// As many figures as somebody needs who works it out again.
@@ -47,6 +48,17 @@ fn figures(number: f64) -> String {
     if exact.chars().count() <= rounded.chars().count() { exact } else { rounded }
 }
 
+/// A day, an instant, or a word.
+fn text_told(text: &str) -> String {
+    if let Some(day) = parse_date(text) {
+        return told::day(day);
+    }
+    match text.parse::<DateTime<Utc>>() {
+        Ok(at) if text.contains('T') => told::instant(at),
+        _ => told::words(text),
+    }
+}
+
 /// A value in words: quantities with their unit, lists with commas, members by their names.
 pub fn value(of: &Value) -> String {
     let printing = Printing::of(Resolution::Figures(FIGURES));
@@ -58,7 +70,7 @@ pub fn value(of: &Value) -> String {
             (None, Some(number)) => figures(number),
             (None, None) => number.to_string(),
         },
-        Value::String(text) => told::words(text),
+        Value::String(text) => text_told(text),
         Value::Array(items) => items.iter().map(value).collect::<Vec<_>>().join(", "),
         Value::Object(members) => match Quantity::parse(of) {
             // What somebody reported is written as text and keeps its digits.
@@ -92,5 +104,11 @@ mod tests {
             told.contains("paired: yes") && told.contains("n: 2") && told.contains("sigma: 0.12346"),
             "{told}"
         );
+    }
+    #[test]
+    fn days_and_instants_are_told_as_people_write_them() {
+        assert_eq!(value(&json!({"from": "2026-03-02"})), "from: 2 Mar 2026");
+        assert_eq!(value(&json!("2026-03-02T12:00:00Z")), "2 Mar 2026, 12:00 UTC");
+        assert_eq!(value(&json!("breathing_zone")), "breathing zone");
     }
 }

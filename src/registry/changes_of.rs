@@ -2,7 +2,7 @@
 
 use crate::access::caller::Caller;
 use crate::access::policy::Action;
-use crate::model::identifiers::AccountId;
+use crate::model::identifiers::{AccountId, SiteId};
 use crate::registry::journal::{JournalQuestion, page};
 use crate::registry::refusal::Refusal;
 use crate::store::backend::Tx;
@@ -21,6 +21,8 @@ pub struct ChangeOf {
     pub at: DateTime<Utc>,
     /// By which account.
     pub account: AccountId,
+    /// The site of the fact, if it is of one.
+    pub site: Option<SiteId>,
     /// What was done: `recorded`, `corrected`, `accepted`, `voided` …
     pub deed: String,
     /// Why.
@@ -54,6 +56,7 @@ pub async fn changes_of(
             Some(ChangeOf {
                 at: entry.at,
                 account: entry.account_id,
+                site: entry.site_id,
                 deed: entry.deed,
                 reason,
                 fact: image["fact"].take(),

@@ -66,6 +66,8 @@ pub struct JournalQuestion {
     pub site: Option<SiteId>,
     /// Only entries about this fact.
     pub subject: Option<Uuid>,
+    /// Only entries about facts of this kind, as the journal names it.
+    pub kind: Option<&'static str>,
     /// After this one.
     pub after: Option<JournalCursor>,
     /// Up to this position.
@@ -161,6 +163,13 @@ const READING: &[(&str, Action)] = &[
     (original::Original::TABLE.kind, Action::ReadSamples),
 ];
 
+/// The kinds of facts whose entries a reader of the journal may meet: those of the medical chain only where he reads it.
+pub fn kinds(caller: &Caller) -> Vec<&'static str> {
+    let medical = caller.may(Action::MedicalGrounds).is_ok();
+    let kinds = READING.iter().map(|(kind, _)| *kind);
+    kinds.filter(|kind| medical || *kind != worker::MedicalGround::TABLE.kind).collect()
+}
+
 impl Registry {
     /// A page of the journal, as far as the caller sees it.
     ///
@@ -207,6 +216,7 @@ pub async fn page(
         after: question.after.map(|after| (after.position, after.ordinal)),
         subject: question.subject,
         site: question.site,
+        kind: question.kind,
         until: question.until,
         // Envelopes of that chain name no site: they are for a physician of all of them.
         medical: caller.may(Action::MedicalGrounds).is_ok_and(|scope| scope.is_all()),

@@ -326,6 +326,8 @@ pub struct Reading {
     pub subject: Option<Uuid>,
     /// Only of this site.
     pub site: Option<SiteId>,
+    /// Only about facts of this kind.
+    pub kind: Option<&'static str>,
     /// Up to this position.
     pub until: Option<i64>,
     /// Whether the medical chain is read too.
@@ -349,6 +351,9 @@ pub async fn entries(tx: &mut Tx, scope: &Scope, reading: &Reading) -> Result<Ve
     }
     if let Some(site) = reading.site {
         query = query.push(" AND site_id = ").push_bind(site.0);
+    }
+    if let Some(kind) = reading.kind {
+        query = query.push(" AND kind = ").push_bind(kind.to_owned());
     }
     if let Some(until) = reading.until {
         query = query.push(" AND position <= ").push_bind(until);

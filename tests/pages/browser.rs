@@ -196,6 +196,11 @@ impl Browser {
         self.command("Emulation.setScriptExecutionDisabled", json!({"value": !on})).await;
     }
 
+    /// Puts a cookie there.
+    pub(crate) async fn set_cookie(&self, cookie: Value) {
+        self.command("Network.setCookie", cookie).await;
+    }
+
     /// Forgets every cookie.
     pub(crate) async fn forget(&self) {
         self.command("Network.clearBrowserCookies", json!({})).await;

@@ -3,6 +3,7 @@
 
 mod accounts;
 mod browser;
+mod correcting;
 mod demonstration;
 mod duties;
 mod entering;
@@ -10,6 +11,7 @@ mod entering;
 #[expect(dead_code, reason = "the tests of the API use the rest of it")]
 mod harness;
 mod laboratory;
+mod looking;
 mod needs_me;
 mod person;
 mod plant;

@@ -68,7 +68,7 @@ fn is_history(rows: &[Vec<String>], history: &Value) {
 }
 
 /// Signs in with a password, and with a second factor where one is asked for.
-async fn enter(browser: &Browser, app: &TestApp, name: &str) {
+pub(crate) async fn enter(browser: &Browser, app: &TestApp, name: &str) {
     set_password(app, name).await;
     browser.open(&format!("{}/sign-in", app.address)).await;
     browser.type_into("#email", &format!("{name}@example.org")).await;

@@ -5,7 +5,7 @@ use crate::person::{PASSWORD, Page, Person, WITHOUT_FACTOR, account, code_of, on
 use chrono::Duration;
 use serde_json::json;
 
-const SESSION: &str = "doseward-session";
+pub(crate) const SESSION: &str = "doseward-session";
 
 #[tokio::test]
 async fn who_is_not_signed_in_is_sent_to_sign_in_and_back_to_where_he_wanted() {

@@ -8,7 +8,8 @@ use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::account::{Role, TokenUse};
 use crate::model::facts::control::ControlKind;
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus};
-use crate::model::facts::laboratory::{HeldRowStatus, ResultStatus};
+use crate::model::facts::laboratory::{BlankCorrected, HeldRowStatus, ResultStatus};
+use crate::model::facts::rule_set::RuleSet;
 use crate::model::facts::sampling::{Covers, NoiseCriterion, Position, Purpose, SampleOutcome, SamplerKind};
 use crate::model::facts::standing_move::{Averaging, StandingValue};
 use crate::pages::{stopped, table};
@@ -60,6 +61,17 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
                 "chosen_to_stand",
             ],
         ),
+        (
+            "correct-field",
+            crate::pages::correction_fields::ALL
+                .iter()
+                .flat_map(|all| all.iter().map(|field| field.name))
+                .chain(["reason"])
+                .collect(),
+        ),
+        ("fact-kind", crate::store::tables::TABLES.iter().map(|table| table.kind).collect()),
+        ("rule-set", RuleSet::ALL.iter().map(|one| one.as_str()).collect()),
+        ("blank-corrected", BlankCorrected::ALL.iter().map(|one| one.as_str()).collect()),
         ("token-use", TokenUse::ALL.iter().map(|one| one.as_str()).collect()),
     ]
 }

@@ -1,0 +1,116 @@
+//! Looking without scripts, from a day before something was entered, at one kind of fact, and at the paper for an examination.
+
+use crate::browser::Browser;
+use crate::harness::TestApp;
+use crate::person::Person;
+use crate::reading::enter;
+use crate::works::{AGENT, works};
+
+#[tokio::test]
+async fn without_scripts_a_physician_and_corporate_reach_what_they_came_for() {
+    let app = TestApp::spawn().await;
+    let works = works(&app).await;
+    let browser = Browser::start().await;
+    // The second factor is read from the page by a script of the test; from there on there is none.
+    enter(&browser, &app, "physician").await;
+    browser.scripts(false).await;
+    browser.type_into("#find", "Orla").await;
+    browser.click("form[role=search] button").await;
+    browser.click(&format!("a[href='/workers/{}']", works.workers[0])).await;
+    browser.find("#life figure svg").await;
+    browser.type_into("#lag_years", "1").await;
+    browser.click("main form[data-at-once] button").await;
+    browser.find("#life figure svg").await;
+    assert!(browser.address().await.contains("lag_years=01"), "{}", browser.address().await);
+    browser.type_into("#purpose-text", "an examination").await;
+    browser.click("#purpose button").await;
+    browser.find("#purpose .said").await;
+    let text = browser.text().await;
+    assert!(text.contains("Orla Venning") && text.contains("at Lynhead"), "{text}");
+    browser.click("nav a[href='/duties']").await;
+    browser.find("main h1").await;
+    browser.click("form.out button").await;
+    browser.find(".said").await;
+    browser.scripts(true).await;
+    browser.forget().await;
+    enter(&browser, &app, "corporate").await;
+    browser.scripts(false).await;
+    browser.click("nav a[href='/sites']").await;
+    browser.click(&format!("main a[href='/sites/{}']", works.site)).await;
+    browser.click(&format!("#groups a[href^='/groups/{}']", works.group)).await;
+    browser.find("#results figure svg").await;
+    browser.click(&format!("#tasks a[href^='/tasks/{}']", works.task)).await;
+    browser.find("p.verdict").await;
+    let text = browser.text().await;
+    assert!(text.contains("With this control people breathe less"), "{text}");
+}
+
+#[tokio::test]
+async fn from_a_day_before_something_was_entered_one_is_told_so_and_led_to_now() {
+    let app = TestApp::spawn().await;
+    let works = works(&app).await;
+    let person = Person::signed_in_whole(&app, "physician").await;
+    let path = format!("/workers/{}", works.workers[0]);
+    let then = person.get(&format!("{path}?as_known_on=2026-03-01")).await;
+    assert_eq!(then.status, 404);
+    for told in ["Not known on that day", "It was entered later", &format!("href=\"{path}\"")] {
+        assert!(then.html.contains(told), "{told}: {}", then.html);
+    }
+    assert_eq!(person.get(&path).await.status, 200);
+    // What there never was is told as that.
+    let never = person.get("/workers/01900000-0000-7000-8000-00000000ffff").await;
+    assert!(never.html.contains("There is nothing here"), "{}", never.html);
+}
+
+#[tokio::test]
+async fn the_journal_is_read_by_kind_of_fact_on_its_page_and_over_the_api() {
+    let app = TestApp::spawn().await;
+    works(&app).await;
+    let person = Person::signed_in(&app, "hygienist").await;
+    let api = app.as_role("hygienist");
+    let answered = api.get("/journal?kind=control_period&limit=500").await.json;
+    let kinds: Vec<&str> =
+        answered["items"].as_array().unwrap().iter().filter_map(|entry| entry["kind"].as_str()).collect();
+    assert_eq!(kinds, ["control_period"]);
+    let page = person.get("/journal?kind=control_period").await;
+    assert!(
+        page.html.contains("<option value=\"control_period\" selected>Control in place"),
+        "{}",
+        page.html
+    );
+    let lines = page.html.matches("href=\"/journal/").count();
+    assert_eq!(lines, 1, "{}", page.html);
+    assert!(page.html.contains("Control in place: recorded"), "{}", page.html);
+    // A kind that is none is a fault to a program; the page shows the whole.
+    let wrong = api.get("/journal?kind=nonsense").await;
+    assert_eq!((wrong.status, wrong.pointers()), (422, vec!["/kind"]));
+    assert!(person.get("/journal?kind=nonsense").await.html.matches("href=\"/journal/").count() > 10);
+    // Grounds are a kind of the physician alone.
+    assert_eq!(api.get("/journal?kind=medical_ground").await.status, 422);
+    assert!(!page.html.contains("medical_ground"));
+    let physician = app.as_role("physician").get("/journal?kind=medical_ground").await;
+    assert!([200, 403].contains(&physician.status), "{}", physician.text);
+}
+
+#[tokio::test]
+async fn a_physician_is_led_to_the_paper_for_an_examination_and_others_are_not() {
+    let app = TestApp::spawn().await;
+    let works = works(&app).await;
+    let worker = format!("/workers/{}", works.workers[0]);
+    let paper = format!("{worker}/examiner-packet?agent_code={AGENT}");
+    let physician = Person::signed_in_whole(&app, "physician").await;
+    let page = physician.get(&worker).await;
+    assert!(page.html.contains(&paper), "{}", page.html);
+    let shown = physician.get(&paper).await;
+    assert_eq!(shown.status, 200, "{}", shown.html);
+    assert!(shown.html.contains("Orla Venning") && shown.html.contains("Group WELD"), "{}", shown.html);
+    // The same paper as the API's, but for the entry of the journal at its foot.
+    let api =
+        app.as_role("physician").get(&format!("{worker}/examiner-packet.html?agent_code={AGENT}")).await;
+    let body = |html: &str| html.split("<footer").next().unwrap().to_owned();
+    assert_eq!(body(&shown.html), body(&api.text));
+    let hygienist = Person::signed_in(&app, "hygienist").await;
+    assert!(!hygienist.get(&worker).await.html.contains("/examiner-packet"));
+    // Without an agent there is no paper.
+    assert_eq!(physician.get(&format!("{worker}/examiner-packet")).await.status, 422);
+}
