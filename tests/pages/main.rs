@@ -18,6 +18,7 @@ mod plant;
 mod reading;
 mod rights;
 mod samples;
+mod scripts;
 mod signing_in;
 mod walk;
 mod works;
