@@ -15,6 +15,7 @@ pub mod examiner_packet;
 pub mod field_blanks;
 pub mod figures;
 pub mod flag;
+pub mod further_results_view;
 pub mod group_standing;
 pub mod history;
 #[cfg(test)]

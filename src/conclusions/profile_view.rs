@@ -3,6 +3,7 @@
 use crate::conclusions::asked::Asked;
 use crate::conclusions::day_chance::DayChanceView;
 use crate::conclusions::flag::Flag;
+use crate::conclusions::further_results_view::FurtherResultsView;
 use crate::conclusions::group_standing::StandingView;
 use crate::conclusions::left_out::LeftOut;
 use crate::conclusions::limits::STATUTORY_AUTHORITY;
@@ -94,6 +95,8 @@ record! {
         chance_at_or_above_action_level: Option<DayChanceView>,
         /// Is it one group? Where three workers or more have two shifts or more each, whose own means are not the group's.
         workers_apart: Option<WorkersApartView>,
+        /// How many further results would settle whether the 95th percentile lies below the limit.
+        further_results: Option<FurtherResultsView>,
         /// What is to be known of it.
         flags: Vec<String>,
         /// How the figures came about, where asked for.
@@ -143,7 +146,8 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
         }),
     };
     let levels = era.levels.as_ref();
-    let beside = EraBeside {
+    let figures = ProfileFigures::of(&era.profile, unit);
+    let mut beside = EraBeside {
         mean_level: levels.and_then(|levels| levels.mean_level).map(|mean| MeanView {
             estimate: mean.estimate,
             lower_95: mean.lower_95,
@@ -157,6 +161,7 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
         action_level_exceedance: era.action_level_exceedance,
         chance_at_or_above_action_level: era.day_chance.map(DayChanceView::from),
         workers_apart: era.workers_apart.as_ref().map(WorkersApart::view),
+        further_results: None,
         flags,
         working: asked.working.then(|| {
             let mut steps = levels.map_or_else(|| working(era), |levels| level_profile_steps(era, levels));
@@ -164,7 +169,8 @@ fn profile_view(agent_code: &Code, era: &EraProfile, asked: Asked) -> ProfileVie
             steps
         }),
     };
-    Joined(head, Joined(ProfileFigures::of(&era.profile, unit), beside))
+    beside.further_results = FurtherResultsView::of(&head, &figures, &beside);
+    Joined(head, Joined(figures, beside))
 }
 
 fn count(number: usize) -> i64 {

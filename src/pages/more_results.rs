@@ -4,8 +4,7 @@ use crate::conclusions::flag::Flag;
 use crate::conclusions::profile_view::ProfileView;
 use crate::conclusions::shift_average_view::ShiftAverageView;
 use crate::hygiene::en_689::{FEWEST_STATISTICAL, Outcome};
-use crate::hygiene::further_results::further_results;
-use crate::pages::charts::era_results::{fitted, is_level, shifts_of};
+use crate::pages::charts::era_results::shifts_of;
 use crate::pages::texts::Texts;
 use std::collections::BTreeMap;
 
@@ -29,36 +28,22 @@ const DATES: i64 = 3;
 const WORKERS: usize = 3;
 const SHIFTS_EACH: usize = 2;
 
-/// The percentile that a limit is held against.
-const PERCENTILE: f64 = 0.95;
-
-/// The confidence of EN 689, and the one that is asked for where its test is passed.
-const OF_EN_689: f64 = 0.70;
-const SURE: f64 = 0.95;
-
 /// What would bring an upper limit of the 95th percentile below the limit: first that of EN 689, then that of 95 % confidence.
 fn of_percentile(texts: &Texts, era: &ProfileView) -> Option<Missing> {
     let complies = era.1.0.en_689.as_ref()?.outcome == Outcome::Compliance;
-    let (question, confidence) =
-        if complies { ("missing-surely", SURE) } else { ("missing-above", OF_EN_689) };
-    let n = u32::try_from(era.1.0.n).ok()?;
-    let further = distance(era).and_then(|distance| further_results(distance, n, PERCENTILE, confidence));
+    let further = era.1.1.further_results.as_ref();
+    let (question, further) = if complies {
+        ("missing-surely", further.and_then(|further| further.upper_95))
+    } else {
+        ("missing-above", further.and_then(|further| further.upper_70))
+    };
     let needed = match further {
         Some(0) => return None,
-        Some(further) => texts.n("missing-results-if", usize::try_from(further).unwrap_or_default()),
+        Some(further) => texts.n("missing-results-if", more(further)),
         None if complies => return None,
         None => texts.t("missing-above-do"),
     };
     Some(Missing::new(texts.t(question), needed))
-}
-
-/// By how many standard deviations the limit lies above the mean, on the axis of the fit, where all results are detected: of
-/// others the limits of percentiles do not come from a tolerance factor.
-fn distance(era: &ProfileView) -> Option<f64> {
-    let limit = era.0.limit.as_ref().filter(|_| era.1.0.n_below == 0)?;
-    let (mean, spread) = fitted(era)?;
-    let limit = if is_level(limit.unit) { limit.value } else { limit.value.ln() };
-    (spread > 0.0).then(|| (limit - mean) / spread)
 }
 
 fn more(needed: i64) -> usize {

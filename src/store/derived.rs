@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
 /// Raised whenever the same facts would give other bytes.
-pub const CALCULATION_VERSION: i64 = 8;
+pub const CALCULATION_VERSION: i64 = 9;
 
 /// A stored conclusion.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -4,7 +4,7 @@ use crate::browser::Browser;
 use crate::harness::TestApp;
 use crate::person::Person;
 use crate::reading::enter;
-use crate::works::{AGENT, works};
+use crate::works::{AGENT, Shift, works};
 
 #[tokio::test]
 async fn without_scripts_a_physician_and_corporate_reach_what_they_came_for() {
@@ -113,4 +113,46 @@ async fn a_physician_is_led_to_the_paper_for_an_examination_and_others_are_not()
     assert!(!hygienist.get(&worker).await.html.contains("/examiner-packet"));
     // Without an agent there is no paper.
     assert_eq!(physician.get(&format!("{worker}/examiner-packet")).await.status, 422);
+}
+
+#[tokio::test]
+async fn the_number_of_results_that_would_settle_it_is_the_same_on_the_page_and_over_the_api() {
+    let app = TestApp::spawn().await;
+    let works = works(&app).await;
+    let group = app.group(&works.site, "SPREAD").await;
+    let hygienist = app.as_role("hygienist");
+    let worker = serde_json::json!({"employee_number": "Q-7", "given_name": "Una", "family_name": "Mere", "employer": "Lynhead",
+        "hired_on": "2020-01-01"});
+    let worker = hygienist.post("/workers", &worker).await.id();
+    let assignment = serde_json::json!({"group_id": group, "from": "2024-07-01", "shifts_per_week": 5, "hours_per_shift": 8});
+    hygienist.post(&format!("/workers/{worker}/assignments"), &assignment).await.id();
+    let days = ["09", "10", "11", "12", "13", "16"].map(|day| format!("2026-02-{day}"));
+    let numbers = ["S1", "S2", "S3", "S4", "S5", "S6"];
+    let masses = ["1.2", "2.1", "3.0", "1.7", "1.4", "2.5"];
+    let shifts: Vec<Shift<'_>> = (0..6)
+        .map(|n| Shift { number: numbers[n], date: &days[n], worker: &worker, mass: masses[n], ran: None })
+        .collect();
+    works.measure(&app, &works.site, "S", &shifts).await;
+    app.registry.settle().await.unwrap();
+    let path = format!("/groups/{group}/profiles?agent_code={AGENT}");
+    let era = hygienist.get(&path).await.json["items"][0].clone();
+    assert_eq!(era["en_689"]["outcome"], "compliance", "{era}");
+    let further = era["further_results"]["upper_95"].as_i64().unwrap_or_else(|| panic!("{era}"));
+    // By the definition, from the figures of the answer: K(n + m) at 95 % for 95 % is at most the distance, K(n + m - 1) is not.
+    let of = |value: &serde_json::Value| value.as_f64().unwrap();
+    let distance = (of(&era["limit"]["value"]).ln() - of(&era["geometric_mean"]["value"]).ln())
+        / of(&era["geometric_standard_deviation"]).ln();
+    let factor = |n: i64| {
+        doseward::hygiene::lognormal::tolerance_factor(f64::from(u32::try_from(n).unwrap()), 0.95, 0.95)
+    };
+    assert!(further > 1 && factor(6 + further).unwrap() <= distance, "{era}");
+    assert!(factor(6 + further - 1).unwrap() > distance, "{era}");
+    assert_eq!(era["further_results"]["upper_70"], 0, "{era}");
+    let page =
+        Person::signed_in(&app, "hygienist").await.get(&format!("/groups/{group}?agent_code={AGENT}")).await;
+    assert!(
+        page.html.contains(&format!("About {further} more shifts would settle it")),
+        "{further}: {}",
+        page.html
+    );
 }

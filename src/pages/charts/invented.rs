@@ -101,6 +101,7 @@ pub(super) fn profile(shifts: &[ShiftAverageView]) -> ProfileView {
         action_level_exceedance: None,
         chance_at_or_above_action_level: None,
         workers_apart: None,
+        further_results: None,
         flags: found.flags.iter().map(|flag| (*flag).to_owned()).collect(),
         working: None,
     };
