@@ -26,7 +26,7 @@ pub fn limits_table(texts: &Texts, agent: &str, limits: &[InForce]) -> Option<Ta
             let written: Vec<String> =
                 [Some(limit.source.to_string()), edition, checked].into_iter().flatten().collect();
             Row::of([
-                told::heading(said::limit_kind(limit.kind)),
+                told::heading(&said::limit_kind(limit.kind)),
                 limit.authority.to_string(),
                 Printing::of(Resolution::Figures(2)).quantity(&limit.value),
                 averaged,

@@ -40,7 +40,7 @@ fn counted<'w>(reasons: impl Iterator<Item = (&'w str, &'static str)>) -> Vec<St
     }
     counts
         .into_values()
-        .map(|(count, meaning)| format!("{}: {}", said::count(count, "sample", "samples"), meaning.trim()))
+        .map(|(count, meaning)| format!("{}: {}", said::count(count, "count-sample"), meaning.trim()))
         .collect()
 }
 

@@ -37,11 +37,7 @@ pub const fn sufficiency_shape(answer: Sufficiency) -> &'static str {
 /// Where the air was taken, and whether over a short time.
 pub fn place(texts: &Texts, verdict: &VerdictView) -> String {
     let position = said::position(verdict.position);
-    if verdict.short_term {
-        texts.with("control-short-term", &[("what", position)])
-    } else {
-        position.to_owned()
-    }
+    if verdict.short_term { texts.with("control-short-term", &[("what", &position)]) } else { position }
 }
 
 /// The verdict on what whole shifts of the breathing zone say; what a control is judged by first.

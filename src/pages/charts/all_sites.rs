@@ -184,7 +184,7 @@ fn told(picture: &Picture<'_>) -> Said {
     let all = said::counted(discs().count());
     let mut desc = vec![format!(
         "{}, each at its 95th percentile with the upper limit at 70 % confidence; the disc is filled by its standing, which is the law’s own reading and may differ.",
-        said::count(all, "group", "groups")
+        said::count(all, "count-group")
     )];
     for standing in StandingValue::ALL {
         let here = discs().filter(|disc| disc.standing == *standing).count();
@@ -192,7 +192,7 @@ fn told(picture: &Picture<'_>) -> Said {
             desc.push(format!(
                 "{}: {}.",
                 said::standing(*standing),
-                said::count(said::counted(here), "group", "groups")
+                said::count(said::counted(here), "count-group")
             ));
         }
     }
@@ -204,7 +204,7 @@ fn told(picture: &Picture<'_>) -> Said {
                 picture.names.agent(row.agent).to_owned(),
                 picture.names.site(row.site).to_owned(),
                 disc.group.to_owned(),
-                said::standing(disc.standing).to_owned(),
+                said::standing(disc.standing),
                 said::tick(said::whole(disc.n)),
                 value,
                 share,

@@ -116,13 +116,13 @@ fn describe(picture: &Picture<'_>, era: &ProfileView, names: &Names) -> Said {
     let mean_name = if is_level(*unit) { "mean level" } else { "geometric mean" };
     let mut desc = vec![format!(
         "{}, {} in all; a row a worker, the highest first.",
-        said::count(counted(rows.len()), "worker", "workers"),
-        said::count(rows.iter().map(|row| counted(row.shifts.len())).sum(), "result", "results")
+        said::count(counted(rows.len()), "count-worker"),
+        said::count(rows.iter().map(|row| counted(row.shifts.len())).sum(), "count-result")
     )];
     let mut table = Vec::new();
     for row in rows {
         let name = names.worker(row.worker);
-        let n = said::count(counted(row.shifts.len()), "result", "results");
+        let n = said::count(counted(row.shifts.len()), "count-result");
         let results: Vec<String> =
             row.shifts.iter().map(|shift| said::measured(shift.value, *unit, &numbers)).collect();
         let (mean, interval) = row.mean.map_or_else(Default::default, |mean| {
@@ -157,7 +157,7 @@ fn describe(picture: &Picture<'_>, era: &ProfileView, names: &Names) -> Said {
     } else if let Some(apart) = era.1.1.workers_apart.as_ref().filter(|apart| apart.count > 0) {
         notes.push(format!(
             "Of {} compared {} not the group’s mean within its interval; of twenty about one does so by chance.",
-            said::count(apart.compared, "worker", "workers"),
+            said::count(apart.compared, "count-worker"),
             if apart.count == 1 { "1 has".to_owned() } else { format!("{} have", apart.count) }
         ));
     }
@@ -255,13 +255,13 @@ fn draw(id: &str, plate: Plate, picture: &Picture<'_>, names: &Names) -> Svg {
         let name = names.worker(row.worker);
         let style = if row.apart { "b" } else { "" };
         if plate.is_slim() {
-            let n = said::count(counted(row.shifts.len()), "result", "results");
+            let n = said::count(counted(row.shifts.len()), "count-result");
             let words = shortened(&format!("{name}, {n}"), svg.width() - 16.0, style);
             let over = up.iter().copied().fold(0.0, f64::max);
             svg.text((left, y - over - 12.0), Anchor::Start, &format!("{style} halo"), words.trim());
         } else {
             svg.text((left - 12.0, y + 4.0), Anchor::End, style, &shortened(name, left - 16.0, style));
-            let n = said::count(counted(row.shifts.len()), "result", "results");
+            let n = said::count(counted(row.shifts.len()), "count-result");
             let apart = if row.apart { ", apart" } else { "" };
             svg.text((right + 12.0, y + 4.0), Anchor::Start, "s", &format!("{n}{apart}"));
         }

@@ -33,14 +33,14 @@ pub fn day_counts(id: &str, days: &DayNumbers, threshold: Option<i64>) -> Figure
     };
     bars.push(Bar { name: window, days: worst.count, worst: true });
     let mut desc = vec!["Assigned days while the group stood at or above the action level, own measured days in their place; counted over the whole life and all sites.".to_owned()];
-    desc.extend(bars.iter().map(|bar| format!("{}: {}.", bar.name, said::count(bar.days, "day", "days"))));
+    desc.extend(bars.iter().map(|bar| format!("{}: {}.", bar.name, said::count(bar.days, "count-day"))));
     desc.push(format!(
         "Own averages at or above: {} in the worst 12 months; that nothing decides: {}.",
-        said::count(days.measured, "day", "days"),
-        said::count(days.undecided, "day", "days")
+        said::count(days.measured, "count-day"),
+        said::count(days.undecided, "count-day")
     ));
     if let Some(threshold) = threshold {
-        desc.push(format!("The clause counts from {}.", said::count(threshold, "day", "days")));
+        desc.push(format!("The clause counts from {}.", said::count(threshold, "count-day")));
     }
     let rows = bars.iter().map(|bar| Row::of([bar.name.clone(), said::tick(said::whole(bar.days))]));
     let said = Said {
@@ -49,7 +49,7 @@ pub fn day_counts(id: &str, days: &DayNumbers, threshold: Option<i64>) -> Figure
         // Without it what is planned would be taken for what was.
         notes: vec!["Counted to twelve months after the day of this view: the days after it are planned, as the assignments stand, and not worked yet.".to_owned()],
         key: threshold
-            .map(|days| (KeyMark::Limit, format!("from {}", said::count(days, "day", "days"))))
+            .map(|days| (KeyMark::Limit, format!("from {}", said::count(days, "count-day"))))
             .into_iter()
             .collect(),
         table: Table {
@@ -81,7 +81,7 @@ fn draw(id: &str, plate: Plate, bars: &[Bar], threshold: Option<i64>) -> Svg {
             if bar.worst { "boxf" } else { "box" },
             Area::between((left, y), (axis.at(said::whole(bar.days)), y + 18.0)),
         );
-        let words = said::count(bar.days, "day", "days");
+        let words = said::count(bar.days, "count-day");
         svg.text(
             (axis.at(said::whole(bar.days)) + 6.0, y + 14.0),
             Anchor::Start,
@@ -96,7 +96,7 @@ fn draw(id: &str, plate: Plate, bars: &[Bar], threshold: Option<i64>) -> Svg {
             (at, top - 10.0),
             Anchor::Middle,
             "halo",
-            &format!("from {}", said::count(threshold, "day", "days")),
+            &format!("from {}", said::count(threshold, "count-day")),
         );
     }
     for tick in axis.ticks(44.0) {

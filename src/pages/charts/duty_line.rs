@@ -31,7 +31,7 @@ pub fn duty_line(id: &str, duty: &DutyDates) -> Figure {
     let mut points: Vec<(NaiveDate, String)> = Vec::new();
     points.extend(duty.learned_on.map(|on| (on, "learned of".to_owned())));
     points.push((duty.due_on, "due".to_owned()));
-    points.extend(duty.done_on.map(|on| (on, said::duty(duty.status).to_owned())));
+    points.extend(duty.done_on.map(|on| (on, said::duty(duty.status))));
     points.push((duty.today, "today".to_owned()));
     points.sort_by_key(|point| point.0);
     let mut desc = vec![format!("{}.", duty.words)];

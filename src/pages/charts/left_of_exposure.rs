@@ -76,14 +76,14 @@ pub fn level_differences(id: &str, verdicts: &[VerdictView], names: &Names) -> O
 
 fn name(verdict: &VerdictView) -> String {
     let position = said::position(verdict.position);
-    if verdict.short_term { format!("{position}, short term") } else { position.to_owned() }
+    if verdict.short_term { format!("{position}, short term") } else { position }
 }
 
 /// The verdict in a few words, never without what else differed.
 fn words(verdict: &VerdictView) -> String {
-    let mut words = verdict.verdict.map_or("no verdict", said::verdict).to_owned();
+    let mut words = verdict.verdict.map_or_else(|| "no verdict".to_owned(), said::verdict);
     if let Some(more) = verdict.further_samples {
-        let _ = write!(words, ": {} more each", said::count(more, "shift", "shifts"));
+        let _ = write!(words, ": {} more each", said::count(more, "count-shift"));
     }
     if verdict.confounded {
         words.push_str("; more than the control differed");

@@ -103,7 +103,7 @@ fn describe(said: &mut Said, era: &ProfileView, panel: &Panel<'_>, unit: Unit) {
     let mut text = format!(
         "{}: {}, {} of them below a reporting limit.",
         panel.heading,
-        said::count(figures.n, "result", "results"),
+        said::count(figures.n, "count-result"),
         figures.n_below
     );
     match panel.line {
@@ -137,7 +137,7 @@ fn describe(said: &mut Said, era: &ProfileView, panel: &Panel<'_>, unit: Unit) {
     }
     let missing = figures.n - counted(panel.shifts.len());
     if missing > 0 {
-        let missing = said::count(missing, "result is", "results are");
+        let missing = said::count(missing, "count-result-is");
         said.notes.push(format!("{}: {missing} not shown here.", panel.heading));
     }
 }

@@ -166,10 +166,10 @@ fn describe(picture: &Picture<'_, '_>, names: &Names, newest: &ProfileView) -> S
     let agent = names.agent(&newest.0.agent_code);
     let mut desc = vec![format!(
         "{} from {} to {}, in {}.",
-        said::count(shifts, "result", "results"),
+        said::count(shifts, "count-result"),
         said::date(picture.time.0),
         said::date(picture.time.1),
-        said::count(counted(eras.len()), "era", "eras")
+        said::count(counted(eras.len()), "count-era")
     )];
     for era in eras {
         let mean = era.fit.map_or_else(
@@ -187,7 +187,7 @@ fn describe(picture: &Picture<'_, '_>, names: &Names, newest: &ProfileView) -> S
             },
         );
         let begins = era.begins.map_or_else(String::new, |from| format!(" from {}", said::date(from)));
-        let n = said::count(counted(era.shifts.len()), "result", "results");
+        let n = said::count(counted(era.shifts.len()), "count-result");
         desc.push(format!("Era{begins}, {}: {n}, {mean}.", era.name));
     }
     for level in levels {

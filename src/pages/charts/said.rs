@@ -9,7 +9,13 @@ use crate::model::facts::standing_move::StandingValue;
 use crate::model::measured::Measured;
 use crate::model::printed::{Printing, Resolution};
 use crate::model::unit::Unit;
+use crate::pages::texts::{Texts, english};
 use chrono::NaiveDate;
+
+/// The texts of figures: those of the one language that there is.
+fn texts() -> &'static Texts {
+    english()
+}
 
 /// A day: `2 Nov 2026`.
 pub fn date(date: NaiveDate) -> String {
@@ -20,10 +26,12 @@ pub fn date(date: NaiveDate) -> String {
 pub fn period(from: Option<NaiveDate>, to: Option<NaiveDate>) -> String {
     let last = to.map(|to| to.pred_opt().unwrap_or(to));
     match (from, last) {
-        (Some(from), Some(last)) => format!("{} to {}", date(from), date(last)),
-        (Some(from), None) => format!("since {}", date(from)),
-        (None, Some(last)) => format!("to {}", date(last)),
-        (None, None) => "all the time".to_owned(),
+        (Some(from), Some(last)) => {
+            texts().with("period-from-to", &[("day", &date(from)), ("by", &date(last))])
+        }
+        (Some(from), None) => texts().with("period-since", &[("day", &date(from))]),
+        (None, Some(last)) => texts().with("period-to", &[("day", &date(last))]),
+        (None, None) => texts().t("period-always"),
     }
 }
 
@@ -53,9 +61,9 @@ pub fn tick(value: f64) -> String {
     crate::model::printed::exact(crate::model::rounding::significant(value))
 }
 
-/// So many of a thing: `1 result`, `3 results`.
-pub fn count(number: i64, one: &str, more: &str) -> String {
-    format!("{} {}", crate::model::printed::exact(whole(number)), if number == 1 { one } else { more })
+/// So many of a thing, by the key of its text: `1 result`, `3 results`.
+pub fn count(number: i64, key: &str) -> String {
+    texts().n(key, usize::try_from(number).unwrap_or_default())
 }
 
 /// A number of things as a number of an axis.
@@ -78,83 +86,38 @@ pub fn counted(count: usize) -> i64 {
 }
 
 /// Where a group stands.
-pub const fn standing(value: StandingValue) -> &'static str {
-    match value {
-        StandingValue::Unknown => "not known",
-        StandingValue::AtOrBelowLimit => "at or below limit",
-        StandingValue::BelowLimit => "below limit",
-        StandingValue::BelowActionLevel => "below action level",
-        StandingValue::AtOrAboveActionLevel => "at or above action level",
-        StandingValue::AtOrAboveLimit => "at or above limit",
-        StandingValue::AboveLimit => "above limit",
-    }
+pub fn standing(value: StandingValue) -> String {
+    texts().word("standing", value.as_str())
 }
 
 /// What a control did.
-pub const fn verdict(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Lowered => "lowered",
-        Verdict::Raised => "raised",
-        Verdict::NoDifferenceShown => "no difference shown",
-        Verdict::Undecided => "undecided",
-    }
+pub fn verdict(verdict: Verdict) -> String {
+    texts().word("verdict", verdict.as_str())
 }
 
 /// Where the air was taken.
-pub const fn position(position: Position) -> &'static str {
-    match position {
-        Position::BreathingZone => "Breathing zone",
-        Position::Area => "Room",
-        Position::Inlet => "Inlet of the filter",
-        Position::Outlet => "Outlet of the filter",
-        Position::Background => "Background",
-        Position::FieldBlank => "Field blank",
-    }
+pub fn position(position: Position) -> String {
+    texts().word("figure-position", position.as_str())
 }
 
 /// Whose mean a time has.
-pub const fn basis(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Own => "own shifts",
-        Basis::Group => "shifts of the group",
-        Basis::Posterior => "too little detected; posterior mean",
-        Basis::Judgement => "judgement of a hygienist",
-        Basis::None => "nothing",
-    }
+pub fn basis(basis: Basis) -> String {
+    texts().word("basis", basis.as_str())
 }
 
 /// Why nothing is known of a time.
-pub const fn gap(kind: GapKind) -> &'static str {
-    match kind {
-        GapKind::NotEmployedHere => "not employed here",
-        GapKind::NoAssignment => "no assignment",
-        GapKind::NoDataInEra => "never measured",
-        GapKind::DataCannotTell => "measured, and the results cannot tell",
-    }
+pub fn gap(kind: GapKind) -> String {
+    texts().word("gap", kind.as_str())
 }
 
 /// What kind of a limit it is.
-pub const fn limit_kind(kind: LimitKind) -> &'static str {
-    match kind {
-        LimitKind::Twa => "limit",
-        LimitKind::Stel => "short-term limit",
-        LimitKind::Ceiling => "ceiling",
-        LimitKind::Excursion => "excursion limit",
-        LimitKind::ActionLevel => "action level",
-        LimitKind::Peak => "peak",
-    }
+pub fn limit_kind(kind: LimitKind) -> String {
+    texts().word("limit-kind", kind.as_str())
 }
 
 /// How a duty stands.
-pub const fn duty(status: DutyStatus) -> &'static str {
-    match status {
-        DutyStatus::Open => "due",
-        DutyStatus::Met => "completed",
-        DutyStatus::Overdue => "late",
-        DutyStatus::Declined => "declined",
-        DutyStatus::Waived => "waived",
-        DutyStatus::Withdrawn => "withdrawn",
-    }
+pub fn duty(status: DutyStatus) -> String {
+    texts().word("figure-duty", status.as_str())
 }
 
 #[cfg(test)]

@@ -69,7 +69,7 @@ pub fn without_and_with(
         let position = if verdict.short_term {
             format!("{}, short term", said::position(verdict.position))
         } else {
-            said::position(verdict.position).to_owned()
+            said::position(verdict.position)
         };
         for (state, side, dot) in [("without", without, Dot::Open), ("with", with, Dot::Filled)] {
             let values: Vec<Measured> = side.iter().filter_map(|value| value.in_unit(of)).collect();
@@ -167,7 +167,7 @@ fn describe(picture: &Picture, verdict: &VerdictView, names: &Names) -> Said {
         if let Some(name) = &row.position {
             position = name;
         }
-        let n = said::count(counted(row.values.len()), "value", "values");
+        let n = said::count(counted(row.values.len()), "count-value");
         let bounds = row.values.iter().filter(|value| !value.is_value()).count();
         let below = if bounds == 0 { String::new() } else { format!(", {bounds} below a limit or a range") };
         let mean = row.mean.map_or_else(
@@ -293,7 +293,7 @@ fn draw(id: &str, plate: Plate, picture: &Picture) -> Svg {
             let above = y - height - if slim { 38.0 } else { 19.0 };
             label_levels(&mut svg, &axis, &picture.levels, above);
         }
-        let n = said::count(counted(row.values.len()), "shift", "shifts");
+        let n = said::count(counted(row.values.len()), "count-shift");
         let state = format!("{}, {n}", row.state);
         match (&row.position, slim) {
             (Some(position), true) => {

@@ -55,7 +55,7 @@ pub fn worker_days(id: &str, sites: &[SiteDays<'_>], names: &Names) -> Option<Fi
             "{}, {}: of {} {}; newest result: {newest}.",
             names.site(site.days.site_id),
             names.agent(site.agent),
-            said::count(site.days.total(), "day", "days"),
+            said::count(site.days.total(), "count-day"),
             each.join(", ")
         ));
         let mut cells = vec![names.site(site.days.site_id).to_owned(), names.agent(site.agent).to_owned()];
@@ -89,7 +89,7 @@ fn draw(id: &str, plate: Plate, sites: &[&SiteDays<'_>], names: &Names) -> Svg {
         let y = top + step * said::many(at) + if slim { 36.0 } else { 8.0 };
         let place = names.site(site.days.site_id);
         let agent = names.agent(site.agent);
-        let days = said::count(site.days.total(), "worker-day", "worker-days");
+        let days = said::count(site.days.total(), "count-worker-day");
         let newest =
             site.newest.map_or_else(|| "no result".to_owned(), |date| format!("newest {}", said::date(date)));
         if slim {

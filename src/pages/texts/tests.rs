@@ -1,11 +1,13 @@
 //! Every text that is used is in the catalogue, and every text of the catalogue is used.
 
 use super::*;
+use crate::conclusions::history::basis::{Basis, GapKind};
 use crate::hygiene::control_effect::TargetAnswer;
 use crate::hygiene::en_689::{Outcome, Stage};
 use crate::hygiene::profile::ProfileMethod;
 use crate::hygiene::sufficiency::Sufficiency;
 use crate::model::facts::account::{Role, TokenUse};
+use crate::model::facts::agent::LimitKind;
 use crate::model::facts::control::ControlKind;
 use crate::model::facts::duty::{DutyActionKind, DutyKind, DutyStatus};
 use crate::model::facts::laboratory::{BlankCorrected, HeldRowStatus, ResultStatus};
@@ -69,6 +71,11 @@ fn families() -> Vec<(&'static str, Vec<&'static str>)> {
                 .chain(["reason"])
                 .collect(),
         ),
+        ("figure-position", Position::ALL.iter().map(|one| one.as_str()).collect()),
+        ("figure-duty", DutyStatus::ALL.iter().map(|one| one.as_str()).collect()),
+        ("basis", Basis::ALL.iter().map(|one| one.as_str()).collect()),
+        ("gap", GapKind::ALL.iter().map(|one| one.as_str()).collect()),
+        ("limit-kind", LimitKind::ALL.iter().map(|one| one.as_str()).collect()),
         ("fact-kind", crate::store::tables::TABLES.iter().map(|table| table.kind).collect()),
         ("rule-set", RuleSet::ALL.iter().map(|one| one.as_str()).collect()),
         ("blank-corrected", BlankCorrected::ALL.iter().map(|one| one.as_str()).collect()),

@@ -472,3 +472,84 @@ fact-kind-disposal = disposal
 fact-kind-hand-over = hand over
 fact-kind-taken-over = taken over
 fact-kind-original = file as it was sent
+
+## Words of figures
+period-from-to = { $day } to { $by }
+period-since = since { $day }
+period-to = to { $day }
+period-always = all the time
+figure-position-breathing-zone = Breathing zone
+figure-position-area = Room
+figure-position-inlet = Inlet of the filter
+figure-position-outlet = Outlet of the filter
+figure-position-background = Background
+figure-position-field-blank = Field blank
+basis-own = own shifts
+basis-group = shifts of the group
+basis-posterior = too little detected; posterior mean
+basis-judgement = judgement of a hygienist
+basis-none = nothing
+gap-not-employed-here = not employed here
+gap-no-assignment = no assignment
+gap-no-data-in-era = never measured
+gap-data-cannot-tell = measured, and the results cannot tell
+limit-kind-twa = limit
+limit-kind-stel = short-term limit
+limit-kind-ceiling = ceiling
+limit-kind-excursion = excursion limit
+limit-kind-action-level = action level
+limit-kind-peak = peak
+figure-duty-open = due
+figure-duty-met = completed
+figure-duty-overdue = late
+figure-duty-declined = declined
+figure-duty-waived = waived
+figure-duty-withdrawn = withdrawn
+count-assignment = { $n ->
+    [one] { $count } assignment
+   *[other] { $count } assignments
+ }
+count-day = { $n ->
+    [one] { $count } day
+   *[other] { $count } days
+ }
+count-era = { $n ->
+    [one] { $count } era
+   *[other] { $count } eras
+ }
+count-group = { $n ->
+    [one] { $count } group
+   *[other] { $count } groups
+ }
+count-result = { $n ->
+    [one] { $count } result
+   *[other] { $count } results
+ }
+count-result-is = { $n ->
+    [one] { $count } result is
+   *[other] { $count } results are
+ }
+count-sample = { $n ->
+    [one] { $count } sample
+   *[other] { $count } samples
+ }
+count-shift = { $n ->
+    [one] { $count } shift
+   *[other] { $count } shifts
+ }
+count-value = { $n ->
+    [one] { $count } value
+   *[other] { $count } values
+ }
+count-worker = { $n ->
+    [one] { $count } worker
+   *[other] { $count } workers
+ }
+count-worker-day = { $n ->
+    [one] { $count } worker-day
+   *[other] { $count } worker-days
+ }
+count-year = { $n ->
+    [one] { $count } year
+   *[other] { $count } years
+ }

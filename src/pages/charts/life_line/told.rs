@@ -33,8 +33,12 @@ pub fn dose(dose: &CumulativeView) -> String {
 }
 
 /// Why nothing is known of a time; to a reader of some sites a time without an assignment may be work elsewhere.
-fn gap_words(picture: &Picture<'_>, kind: GapKind) -> &'static str {
-    if picture.of.in_part && kind == GapKind::NoAssignment { "not in sight" } else { said::gap(kind) }
+fn gap_words(picture: &Picture<'_>, kind: GapKind) -> String {
+    if picture.of.in_part && kind == GapKind::NoAssignment {
+        "not in sight".to_owned()
+    } else {
+        said::gap(kind)
+    }
 }
 
 /// The sentences, the key and the table.
@@ -45,7 +49,7 @@ pub(super) fn told(picture: &Picture<'_>) -> Said {
         "{agent} from {} to {}, over {}.",
         said::date(history.from),
         said::date(history.to.pred_opt().unwrap_or(history.to)),
-        said::count(said::counted(picture.of.assignments.len()), "assignment", "assignments")
+        said::count(said::counted(picture.of.assignments.len()), "count-assignment")
     )];
     for interval in &history.intervals {
         desc.push(of_interval(picture, interval));
@@ -72,7 +76,7 @@ pub(super) fn told(picture: &Picture<'_>) -> Said {
         ));
     }
     if history.lag_years > 0 {
-        let years = said::count(history.lag_years, "year", "years");
+        let years = said::count(history.lag_years, "count-year");
         notes.push(format!("The last {years} are not counted."));
     }
     if let Some(line) =
@@ -179,7 +183,7 @@ fn table(picture: &Picture<'_>) -> Table {
                 },
             );
             let shifts =
-                interval.n.map_or_else(String::new, |n| format!(", {}", said::count(n, "shift", "shifts")));
+                interval.n.map_or_else(String::new, |n| format!(", {}", said::count(n, "count-shift")));
             let lag = if interval.flags.contains(&HistoryFlag::WithinLag) { "; within the lag" } else { "" };
             let cells = [
                 format!("{}, {site}", picture.names.group(interval.group_id)),
