@@ -111,6 +111,17 @@ async fn a_physician_is_led_to_the_paper_for_an_examination_and_others_are_not()
     assert_eq!(body(&shown.html), body(&api.text));
     let hygienist = Person::signed_in(&app, "hygienist").await;
     assert!(!hygienist.get(&worker).await.html.contains("/examiner-packet"));
+    let browser = Browser::start().await;
+    browser.open(&format!("{}/sign-in", app.address)).await;
+    let session = physician.cookie(crate::signing_in::SESSION).unwrap();
+    let cookie =
+        serde_json::json!({"name": crate::signing_in::SESSION, "value": session, "url": app.address});
+    browser.set_cookie(cookie).await;
+    browser.open(&format!("{}{paper}", app.address)).await;
+    let pictures = std::env::var_os("TEST_PAGES_PICTURES").map(std::path::PathBuf::from);
+    let mut wrong = Vec::new();
+    crate::walk::look(&browser, &crate::walk::axe(), pictures.as_ref(), "examiner-packet", &mut wrong).await;
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     // Without an agent there is no paper.
     assert_eq!(physician.get(&format!("{worker}/examiner-packet")).await.status, 422);
 }
