@@ -375,7 +375,7 @@ pub const TABLE: &[KindReach] = &[
         "taken_over",
         &[],
         &[],
-        &["scope", "checksums_sha256", "key", "position", "entries", "gaps", "gaps_sha256"],
+        &["scope", "checksums_sha256", "key", "position", "entries", "gaps", "gaps_sha256", "files_left_out"],
     ),
     row(
         "original",

@@ -8,7 +8,7 @@ use doseward::model::facts::worker::MedicalGroundKind;
 use doseward::model::measured::Measured;
 use doseward::model::unit::Unit;
 use doseward::surveillance::case::{Behind, Earlier, MedicalGround, Presence};
-use doseward::surveillance::day_count::Day;
+use doseward::surveillance::day_count::{Day, GroupsStand};
 use doseward::surveillance::not_evaluated::not_evaluated;
 use doseward::surveillance::pack::Pack;
 use std::collections::BTreeSet;
@@ -315,10 +315,16 @@ fn tasks_are_presumed_only_until_the_exposure_was_assessed() {
     let mut known = Known::new("lead", RuleSet::UsConstruction);
     known.days = vec![
         Day { standing: Some(Level::Unknown), ..Day::new(date("2026-01-05")) },
-        Day { standing: Some(Level::BelowActionLevel), ..Day::new(date("2026-01-06")) },
+        Day {
+            standing: Some(Level::BelowActionLevel),
+            groups_stand: GroupsStand::All,
+            ..Day::new(date("2026-01-06"))
+        },
+        // What another group of the day has shown is no assessment of the task.
+        Day { standing: Some(Level::BelowActionLevel), ..Day::new(date("2026-01-07")) },
     ];
     let at = |on| known.clone().with_condition(ListedTask, None, run(on, 1)).met("ST018");
-    assert!(at("2026-01-05") && !at("2026-01-06"));
+    assert_eq!(["2026-01-05", "2026-01-06", "2026-01-07"].map(at), [true, false, true]);
 }
 
 #[test]

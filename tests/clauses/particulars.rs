@@ -211,3 +211,22 @@ fn an_examination_of_six_months_before_serves_for_skin_contact_with_mda_too() {
         assert!(first("2025-07-05") && !first("2025-07-06"), "{row}");
     }
 }
+
+#[test]
+fn whoever_is_covered_by_a_ground_alone_is_examined_on_leaving_and_nobody_else_is_told() {
+    // 29 CFR 1910.1026(k)(1)(i)(B), (k)(2)(vi): signs or symptoms; at termination, unless examined within six months.
+    let mut known = leaves(Known::new("chromium_vi", UsGeneralIndustry), "2026-06-01");
+    ground(&mut known, SignsOrSymptoms, "2025-03-05", None);
+    let owed = known.owed();
+    let leaving: Vec<_> = owed.iter().filter(|one| one.duty.key.occasion.starts_with("leaving")).collect();
+    assert_eq!(leaving.len(), 1, "{leaving:?}");
+    assert!(leaving[0].duty.grounds.medical, "it rests on the ground");
+    assert_eq!(leaving[0].duty.grounds.due_on, date("2026-05-31"));
+    // With exposure beside it there is one, and it rests on that.
+    let mut both = leaves(days("chromium_vi", 2.5, 2.5, 147), "2026-06-01");
+    ground(&mut both, SignsOrSymptoms, "2025-03-05", None);
+    let owed = both.owed();
+    let leaving: Vec<_> = owed.iter().filter(|one| one.duty.key.occasion.starts_with("leaving")).collect();
+    assert_eq!(leaving.len(), 1, "{leaving:?}");
+    assert!(!leaving[0].duty.grounds.medical);
+}

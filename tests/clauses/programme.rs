@@ -55,6 +55,25 @@ fn nobody_is_owed_the_next_who_is_no_longer_covered_when_it_falls_due_or_has_lef
 }
 
 #[test]
+fn whoever_comes_back_after_a_gap_or_is_hired_again_is_owed_the_next_on_his_return() {
+    // 29 CFR 1910.1026(k)(2)(ii): annually, as long as the worker is covered; the day of return is this registry's rule.
+    let mut known = at("chromium_vi", 2.5, "2024-01-08", 40);
+    known.days.extend(at("chromium_vi", 2.5, "2026-04-06", OPEN).days);
+    done(&mut known, "ST001", "first", Act::Completed, "2024-02-05");
+    assert_eq!(of(&known, "ST001")[0], pairs(&[("examination-1", "2026-04-06")])[0]);
+    // Away for good: nothing.
+    let mut away = known.clone();
+    away.days.truncate(40);
+    assert!(!of(&away, "ST001").iter().any(|(occasion, _)| occasion == "examination-1"));
+    // Hired again on 4 May: from then on, though the days began earlier.
+    let behind = Behind::default();
+    known.employments = [("2023-01-02", Some("2024-12-31")), ("2026-05-04", None)]
+        .map(|(from, to)| Employed { from: date(from), to: to.map(date), behind })
+        .to_vec();
+    assert_eq!(of(&known, "ST001")[0], pairs(&[("examination-1", "2026-05-04")])[0]);
+}
+
+#[test]
 fn a_recent_examination_serves_as_the_first_for_as_long_as_the_row_says() {
     // 29 CFR 1910.1026(k)(2)(i): none where one was done within the last twelve months. Here after an emergency.
     let first = |on: &str, act| {

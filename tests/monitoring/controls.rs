@@ -104,6 +104,18 @@ fn ventilation_is_checked_at_intervals_and_after_changes() {
     assert_eq!(changed, [format!("CT18 2026-05-20 {here}"), format!("CT18 2026-05-26 {here}")]);
     let checked = group("lead", &["2026-05-22"], &["2026-05-21"]);
     assert_eq!(checked[1], format!("CT18 2026-05-26 met 2026-05-22 {here}"));
+    // "Any change in production, process or control which might result in a change in exposure": the new hood itself too.
+    let hood = |agent| {
+        Group::new(agent, GENERAL, &[("2026-01-12", "8h", "1")])
+            .with(|facts| {
+                facts.ventilation = Some(Ventilation { since: date("2026-05-21"), ..Ventilation::default() });
+                facts.changes = vec![change(Effect::ShouldLower, "2026-05-21")];
+            })
+            .shown(DutyKind::CheckVentilation)
+    };
+    assert_eq!(hood("lead"), [format!("CT18 2026-05-26 {here}"), format!("CT18 2026-08-21 {here}")]);
+    // Cadmium's is about a significant increase.
+    assert_eq!(hood("cadmium"), [""; 0]);
     // 1910.1027(f)(3): as needed, and within 5 working days of a change; Thursday 21 May and Memorial Day: the 29th.
     assert_eq!(group("cadmium", &[], &["2026-05-21"]), [format!("CT21 2026-05-29 {here}")]);
     assert_eq!(group("chromium_vi", &[], &["2026-05-21"]), [""; 0]);

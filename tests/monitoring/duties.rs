@@ -31,6 +31,8 @@ fn initial_monitoring_is_owed_by_the_date_of_the_text_or_when_it_was_learned() {
     // 1910.1026(d)(1)-(3), 1910.1025(d)(2)-(4): no date.
     assert_eq!(expected("chromium_vi", "2026-01-05").shown(AGAIN), ["MT001 2026-06-01 learned"]);
     assert_eq!(expected("lead", "2026-01-05").shown(AGAIN), ["MT196 2026-06-01 learned"]);
+    // 1910.95(d)(1): when information indicates that exposure may equal or exceed 85 dBA over 8 hours; no date.
+    assert_eq!(expected("noise", "2026-01-05").shown(AGAIN), ["MT193 2026-06-01 learned"]);
     // 1910.1000 asks for no monitoring.
     assert_eq!(expected("copper_fume", "2026-01-05").shown(AGAIN), [""; 0]);
     // Not expected yet: the day on which it will be is known.

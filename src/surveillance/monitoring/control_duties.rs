@@ -4,6 +4,7 @@ use crate::model::facts::duty::DutyKind;
 use crate::surveillance::calendar::{add_days, add_months};
 use crate::surveillance::duties::{FIRST_OCCASION, OughtDuty};
 use crate::surveillance::level::Level;
+use crate::surveillance::monitoring::additional::Effect;
 use crate::surveillance::monitoring::interval::Interval;
 use crate::surveillance::monitoring::occasion::RoundRef;
 use crate::surveillance::monitoring::owed::{Due, Facts, Question, duty};
@@ -137,12 +138,14 @@ pub(super) fn ventilation_checks(pack: &Pack, question: &Question<'_>, facts: &F
             duty.grounds.flags.push(WHERE_VENTILATION.to_owned());
             duties.push(duty);
         }
-        let Some(days) = number(reading.days).filter(|_| reading.hangs_on(Occurrence::Change)) else {
+        let Some(days) = number(reading.days) else {
             continue;
         };
+        // The new ventilation is a change of control itself.
         let changes = facts.changes.iter().filter(|change| {
-            // "A change that might change exposure" is any of them, the new ventilation itself among them.
-            ventilation.since <= change.from && change.from <= question.today
+            let asks = reading.hangs_on(Occurrence::AnyChange)
+                || (reading.hangs_on(Occurrence::Change) && change.effect == Effect::MayRaise);
+            asks && ventilation.since <= change.from && change.from <= question.today
         });
         for change in changes {
             let due = match reading.day_kind {

@@ -85,6 +85,8 @@ words! {
     pub enum Occurrence {
         /// A change that may raise exposure, or a control that was taken away.
         Change = "change",
+        /// Any change in production, process or control.
+        AnyChange = "any_change",
         /// An uncontrolled release.
         Release = "release",
         /// The first round: it needs confirming too.
