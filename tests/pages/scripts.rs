@@ -321,7 +321,9 @@ async fn no_form_of_any_page_is_taken_from_elsewhere_or_without_its_token() {
         for page in pages().iter().filter(|page| page.method == "POST") {
             let parts = page.path.split('/').map(|part| if part.starts_with('{') { nobody } else { part });
             let path = parts.collect::<Vec<_>>().join("/");
-            for origin in [Some("https://elsewhere.example"), Some("null"), None] {
+            for origin in
+                [Some("http://elsewhere.example"), Some("https://elsewhere.example"), Some("null"), None]
+            {
                 let answer =
                     person.post_from(&path, &[("form_token", &token), ("reason", "x")], origin).await;
                 if answer.status != 403 {

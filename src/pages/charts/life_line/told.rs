@@ -199,7 +199,7 @@ fn table(picture: &Picture<'_>) -> Table {
         .collect();
     rows.extend(history.gaps.iter().map(|gap| {
         let cells = [
-            gap_words(picture, gap.kind).to_owned(),
+            gap_words(picture, gap.kind),
             said::period(Some(gap.from), Some(gap.to)),
             String::new(),
             "no data".to_owned(),
