@@ -113,7 +113,7 @@ fn ventilation_is_checked_at_intervals_and_after_changes() {
             })
             .shown(DutyKind::CheckVentilation)
     };
-    assert_eq!(hood("lead"), [format!("CT18 2026-05-26 {here}"), format!("CT18 2026-08-21 {here}")]);
+    assert_eq!(hood("lead"), [format!("CT18 2026-08-21 {here}"), format!("CT18 2026-05-26 {here}")]);
     // Cadmium's is about a significant increase.
     assert_eq!(hood("cadmium"), [""; 0]);
     // 1910.1027(f)(3): as needed, and within 5 working days of a change; Thursday 21 May and Memorial Day: the 29th.

@@ -203,7 +203,7 @@ fn owed_by<'e>(employments: &'e [Version<Employment>], owed: &Owed) -> Option<&'
         (None, Some(day)) => one.fact.from <= *day && one.fact.to.is_none_or(|to| *day < to),
         (None, None) => false,
     };
-    standing().find(held).or_else(|| standing().last())
+    standing().find(held).or_else(|| standing().next_back())
 }
 
 /// The dates from which other limits or rule sets hold, in order.
