@@ -134,7 +134,7 @@ pub async fn duties(
 const AT_ONCE: i64 = 500;
 
 /// Those duties that rest on a ground which the reader is not told, while an examination for airborne exposure of the
-/// same worker is to be done no later: that one is seen in their place.
+/// same worker is to be done: that one is seen in their place.
 pub(super) async fn hidden_by_airborne(
     tx: &mut Tx,
     reader: &Reader,
@@ -143,7 +143,7 @@ pub(super) async fn hidden_by_airborne(
 ) -> Result<BTreeSet<Uuid>, Refusal> {
     let kept: Vec<&Version<Duty>> = duties.iter().filter(|duty| reader.is_kept_from(&duty.fact)).collect();
     let workers: BTreeSet<WorkerId> = kept.iter().filter_map(|duty| duty.fact.subject.worker_id).collect();
-    let mut airborne: BTreeMap<WorkerId, NaiveDate> = BTreeMap::new();
+    let mut airborne = BTreeSet::new();
     for worker in workers {
         let of_worker = [Where::IsOneOf("worker_id", reader.persons.person(worker.0).entries())];
         let all = gather::all::<Duty>(tx, as_of, &of_worker).await?;
@@ -152,13 +152,12 @@ pub(super) async fn hidden_by_airborne(
             let acts = acts.get(&duty.id).map_or(&[][..], Vec::as_slice);
             stands_before_a_ground(&duty.fact, acts, as_of.date)
         };
-        let first = all.iter().filter(|duty| stands(duty)).map(|duty| duty.fact.due_on).min();
-        airborne.extend(first.map(|due_on| (worker, due_on)));
+        if all.iter().any(stands) {
+            airborne.insert(worker);
+        }
     }
-    let seen_otherwise = |duty: &Version<Duty>| {
-        let first = duty.fact.subject.worker_id.and_then(|worker| airborne.get(&worker));
-        first.is_some_and(|due_on| *due_on <= duty.fact.due_on)
-    };
+    let seen_otherwise =
+        |duty: &Version<Duty>| duty.fact.subject.worker_id.is_some_and(|worker| airborne.contains(&worker));
     Ok(kept.into_iter().filter(|duty| seen_otherwise(duty)).map(|duty| duty.id).collect())
 }
 
