@@ -189,3 +189,29 @@ async fn a_duty_keeps_the_edition_that_it_was_written_by_when_a_release_brings_a
     assert_eq!(duties(&app, &first).await, before);
     assert_ne!(before[0]["edition"], after[0]["edition"]);
 }
+
+#[tokio::test]
+async fn whoever_is_known_from_no_group_is_owed_what_a_ground_asks_under_every_law() {
+    let app = TestApp::spawn().await;
+    let wren = worker(&app, "1", None).await;
+    let ground = json!({"kind": "signs_or_symptoms", "on": "2026-02-20", "agent_code": "chromium_vi"});
+    app.as_role("physician").post(&format!("/workers/{wren}/medical-grounds"), &ground).await.id();
+    let owed = duties(&app, &wren).await;
+    let mut rows: Vec<&str> = owed.iter().map(|duty| text(duty, "trigger_id")).collect();
+    rows.sort_unstable();
+    // 29 CFR 1910.1026(k)(1)(i)(B), 1926.1126(i)(1)(i)(B), 1915.1026(i)(1)(i)(B): signs or symptoms.
+    assert_eq!(rows, ["ST002", "ST005", "ST008"]);
+    // Nobody is told "no" where that would rest on what a physician entered.
+    let path = format!("/workers/{wren}/surveillance?agent_code=chromium_vi");
+    let clauses = app.as_role("hygienist").get(&path).await;
+    let of_grounds: Vec<&Value> = clauses.json["clauses"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|clause| rows.contains(&text(clause, "trigger_id")))
+        .collect();
+    assert_eq!(of_grounds.len(), 3, "{}", clauses.text);
+    for clause in of_grounds {
+        assert!(text(clause, "words").starts_with("rests on what a physician entered"), "{clause}");
+    }
+}
