@@ -215,3 +215,26 @@ async fn whoever_is_known_from_no_group_is_owed_what_a_ground_asks_under_every_l
         assert!(text(clause, "words").starts_with("rests on what a physician entered"), "{clause}");
     }
 }
+
+#[tokio::test]
+async fn the_employer_that_is_left_owes_the_examination_on_leaving_and_not_the_next_one() {
+    let app = TestApp::spawn().await;
+    let hygienist = app.as_role("hygienist");
+    let body = json!({"employee_number": "A-1", "given_name": "Wren", "family_name": "Hale", "employer": "Hire works",
+        "relation": "agency", "hired_on": "2025-01-06", "left_on": "2026-02-27"});
+    let wren = hygienist.post("/workers", &body).await.id();
+    let next =
+        json!({"employer": "Own works", "employee_number": "1", "relation": "own", "from": "2026-02-28"});
+    hygienist.post(&format!("/workers/{wren}/employments"), &next).await.id();
+    let ground = json!({"kind": "signs_or_symptoms", "on": "2026-02-20", "agent_code": "chromium_vi"});
+    app.as_role("physician").post(&format!("/workers/{wren}/medical-grounds"), &ground).await.id();
+    let owed = duties(&app, &wren).await;
+    let leaving: Vec<_> = owed
+        .iter()
+        .filter(|duty| duty["flags"].as_array().is_some_and(|flags| flags.contains(&json!("at_termination"))))
+        .map(|duty| (text(duty, "employer"), text(duty, "due_on")))
+        .collect();
+    // This registry's rule; 29 CFR 1910.1026(k)(2)(vi): at termination of employment.
+    assert!(!leaving.is_empty(), "{owed:?}");
+    assert!(leaving.iter().all(|one| *one == ("Hire works", "2026-02-27")), "{leaving:?}");
+}
